@@ -1,0 +1,1 @@
+"""DXF files to contours in millimetres; the only importer of ezdxf."""

@@ -1,0 +1,1 @@
+"""Contours and regions of straight and circular segments: measuring, offsetting, rounding, fitting."""

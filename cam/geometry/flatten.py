@@ -1,0 +1,73 @@
+"""Contours to chords within a stated distance."""
+
+from __future__ import annotations
+
+from math import acos, ceil, pi
+
+import numpy as np
+
+from cam.geometry.contour import Contour, FloatArray, IntArray, find_segments
+
+
+def count_chords(*, radius_mm: float, sweep_rad: float, chord_tol_mm: float) -> int:
+    """Return how many equal chords keep within a distance of an arc.
+
+    Examples
+    --------
+    >>> count_chords(radius_mm=5.0, sweep_rad=3.141592653589793, chord_tol_mm=0.01)
+    25
+    """
+    if chord_tol_mm >= radius_mm:
+        return max(1, ceil(abs(sweep_rad) / (pi / 2.0)))
+    return max(1, ceil(abs(sweep_rad) / (2.0 * acos(1.0 - chord_tol_mm / radius_mm)) - 1e-9))
+
+
+def flatten(contour: Contour, *, chord_tol_mm: float) -> FloatArray:
+    """Return a ring of points on the contour whose chords stay within a distance of it.
+
+    Returns
+    -------
+    FloatArray
+        (m, 2), the first point not repeated. All points lie on the contour: the ring is inscribed
+        in outward arcs and circumscribes inward ones.
+    """
+    return flatten_vertices(contour.vertices, chord_tol_mm=chord_tol_mm)[0]
+
+
+def flatten_vertices(
+    vertices: FloatArray, *, chord_tol_mm: float, closed: bool = True
+) -> tuple[FloatArray, IntArray]:
+    """Return points along vertices, shape (m, 2), and the segment that each starts on, shape (m,).
+
+    Parameters
+    ----------
+    vertices
+        (n, 3) ``x_mm, y_mm, bulge``.
+    closed
+        Whether the last vertex joins the first (then the first point is not repeated) or ends the
+        path (then it is the last point, with index n - 1).
+    """
+    segments = find_segments(vertices, closed=closed)
+    counts = np.ones(len(segments), dtype=np.int64)
+    for i in np.flatnonzero(segments.is_arc):
+        counts[i] = count_chords(
+            radius_mm=float(segments.radius_mm[i]),
+            sweep_rad=float(segments.sweep_rad[i]),
+            chord_tol_mm=chord_tol_mm,
+        )
+    index = np.repeat(np.arange(len(segments)), counts)
+    first = np.cumsum(counts) - counts
+    share = (np.arange(len(index)) - first[index]) / counts[index]
+    points = segments.start_mm[index].copy()
+    arc = segments.is_arc[index] & (share > 0.0)
+    if arc.any():
+        at = index[arc]
+        offset = segments.start_mm[at] - segments.centre_mm[at]
+        angle = np.arctan2(offset[:, 1], offset[:, 0]) + segments.sweep_rad[at] * share[arc]
+        points[arc] = segments.centre_mm[at] + segments.radius_mm[at, None] * np.column_stack(
+            (np.cos(angle), np.sin(angle))
+        )
+    if not closed:
+        points = np.concatenate((points, vertices[-1:, :2]))
+        index = np.append(index, len(vertices) - 1)
+    return points, index.astype(np.int64)

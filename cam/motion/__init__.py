@@ -1,0 +1,1 @@
+"""Tool-centre paths: leads, entries, passes, bridges."""

@@ -1,0 +1,1 @@
+"""Loops to finished panels, and the rules a panel must keep."""

@@ -1,0 +1,1 @@
+"""Features to workingsteps: cutter, cutting data, order, each with its reason."""

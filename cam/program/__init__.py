@@ -1,0 +1,1 @@
+"""Moves to RS-274 text."""

@@ -1,0 +1,1 @@
+"""Panel against sweep: the verdict, and its pages."""

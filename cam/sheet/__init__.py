@@ -1,0 +1,1 @@
+"""Panels laid on sheets."""

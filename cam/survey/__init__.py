@@ -1,0 +1,1 @@
+"""Measured walls to panels."""

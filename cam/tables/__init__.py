@@ -1,0 +1,1 @@
+"""Typed rows from tooling/ and posts/, and job files."""
