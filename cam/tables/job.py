@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import ceil
 from pathlib import Path
+from typing import Annotated
+
+from cam.tables.bounds import Bounds, Coordinate, Count, Length, LengthOrZero, OneOf, Text, Tolerance
+
+MIN_CORNER_RADIUS_MM = 4.0
+WORK_OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 
 
 class HoldKind(StrEnum):
@@ -31,19 +38,19 @@ class PanelEntry:
     """
 
     drawing: Path
-    name: str | None = None
-    units: str | None = None
-    at_mm: tuple[float, float] | None = None
-    turn_deg: float = 0.0
-    expect_size_mm: tuple[float, float] | None = None
-    expect_cutouts: int | None = None
+    name: Text | None = None
+    units: Text | None = None
+    at_mm: tuple[Coordinate, Coordinate] | None = None
+    turn_deg: Annotated[float, Bounds(at_least=-360.0, at_most=360.0)] = 0.0
+    expect_size_mm: tuple[Length, Length] | None = None
+    expect_cutouts: Count | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerRule:
     """``[corners]``: the radius that every re-entrant corner of a panel must have."""
 
-    radius_mm: float = 5.0
+    radius_mm: Length = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,12 +58,16 @@ class Hold:
     """``[hold]``: bridges of a height above the bed, or a skin; and when a slug is cleared."""
 
     by: HoldKind = HoldKind.BRIDGES
-    bridge_length_mm: float = 8.0
-    bridge_height_mm: float = 0.8
-    bridge_spacing_mm: float = 300.0
-    min_bridges: int = 4
-    skin_mm: float = 0.4
-    clear_slug_below_mm2: float = 2000.0
+    bridge_length_mm: Length = 8.0
+    bridge_height_mm: Length = 0.8
+    bridge_spacing_mm: Length = 300.0
+    min_bridges: Annotated[int, Bounds(at_least=2, at_most=1000)] = 4
+    skin_mm: Length = 0.4
+    clear_slug_below_mm2: Annotated[float, Bounds(at_least=0.0, at_most=1e8)] = 2000.0
+
+    def count_bridges(self, length_mm: float) -> int:
+        """Return how many bridges a contour of a length needs."""
+        return max(self.min_bridges, ceil(length_mm / self.bridge_spacing_mm))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,41 +75,43 @@ class Heights:
     """``[heights]``: heights above the bed or above the sheet, and the cut into the bed."""
 
     zero: ZeroFace = ZeroFace.BED
-    clearance_mm: float = 10.0
-    into_bed_mm: float = 0.3
-    max_into_bed_mm: float = 0.5
-    measured_thickness_mm: tuple[float, ...] = ()
+    clearance_mm: Length = 10.0
+    into_bed_mm: LengthOrZero = 0.3
+    max_into_bed_mm: LengthOrZero = 0.5
+    measured_thickness_mm: tuple[Length, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
     """``[tolerances]``: distances, each used by one stage."""
 
-    join_mm: float = 0.01
-    fit_mm: float = 0.005
-    finish_uncut_mm: float = 0.01
-    gouge_mm: float = 0.003
+    join_mm: Tolerance = 0.01
+    fit_mm: Tolerance = 0.005
+    finish_uncut_mm: Tolerance = 0.01
+    gouge_mm: Tolerance = 0.003
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
     """What is to be cut, from what, by what.
 
-    ``sheet``, ``material``, ``machine`` and ``controller`` are names of rows; ``cutters`` names the
-    cutters that may be used, or is empty for any of the table. Paths are absolute or relative to
-    the working folder, never to the job file: reading a job file resolves them.
+    ``sheet``, ``machine`` and ``controller`` are names of rows; ``cutters`` names the cutters that
+    may be used, or is empty for any of the table. ``tables`` names files or folders with rows of
+    the shop's own, which win by name. Paths are absolute or relative to the working folder, never
+    to the job file: reading a job file resolves them.
     """
 
-    title: str
-    panels: tuple[PanelEntry, ...]
-    sheet: str
-    machine: str = "workshop-gantry"
-    controller: str = "ngc"
-    cutters: tuple[str, ...] = ()
-    margin_mm: float = 15.0
-    work_offset: str = "G54"
+    title: Text
+    panels: tuple[PanelEntry, ...] = field(metadata={"key": "panel"})
+    sheet: Text
+    machine: Text = "workshop-gantry"
+    controller: Text = "ngc"
+    cutters: tuple[Text, ...] = ()
+    tables: tuple[Path, ...] = ()
+    margin_mm: LengthOrZero = 15.0
+    work_offset: Annotated[str, OneOf(*WORK_OFFSETS)] = "G54"
     corners: CornerRule = field(default_factory=CornerRule)
     hold: Hold = field(default_factory=Hold)
     heights: Heights = field(default_factory=Heights)
     tolerances: Tolerances = field(default_factory=Tolerances)
-    path: Path | None = None
+    path: Path | None = field(default=None, metadata={"key": None})

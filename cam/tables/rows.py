@@ -6,8 +6,11 @@ Every row carries the ``source`` of its figures: a publication, 'common practice
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Annotated
+
+from cam.tables.bounds import Bounds, CountFromOne, Length, LengthOrZero, NotNegative, OneOf, Positive, Share, Text
 
 
 class CutterKind(StrEnum):
@@ -30,25 +33,28 @@ class Direction(StrEnum):
 class Cutter:
     """A cutter of tooling/cutters.toml.
 
-    ``tool`` is the number that a T word calls it by, unique in the table. ``edge_length_mm`` is
+    ``tool`` is the number that a T word calls it by, unique in the table; 1 to 20 are left for a
+    shop's own rows. ``form`` says how the flutes run, in the trade's words. ``edge_length_mm`` is
     how deep the flutes cut; ``stick_out_mm`` how far the cutter reaches below its collet nut.
+    ``max_ramp_deg`` is the steepest way into solid material, 0 if it may only enter an open slot.
+    ``point_angle_deg`` is the included angle of the tip, 180 where it comes to no point.
     """
 
-    name: str
-    title: str
-    tool: int
+    name: Text
+    title: Text
+    tool: CountFromOne
     kind: CutterKind
-    flutes: int
-    form: str
-    diameter_mm: float
-    edge_length_mm: float
-    shank_mm: float
-    stick_out_mm: float
+    flutes: CountFromOne
+    form: Text
+    diameter_mm: Length
+    edge_length_mm: Length
+    shank_mm: Length
+    stick_out_mm: Length
     centre_cutting: bool
-    max_ramp_deg: float
-    max_rpm: float
-    point_angle_deg: float
-    source: str
+    max_ramp_deg: Annotated[float, Bounds(at_least=0.0, at_most=90.0)]
+    max_rpm: Positive
+    point_angle_deg: Annotated[float, Bounds(above=0.0, at_most=180.0)]
+    source: Text
 
     @property
     def radius_mm(self) -> float:
@@ -58,26 +64,27 @@ class Cutter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChipLoad:
-    """Chip load for one cutter diameter and flute count, at a depth of one diameter.
+    """Chip load (feed per tooth) for one cutter diameter and flute count, at a depth of one diameter.
 
-    Between two diameters of the same flute count the values are interpolated linearly; outside
-    the table's diameters there is no cutting data.
+    Between two diameters of the same flute count the values are interpolated linearly;
+    outside the table's diameters there is no cutting data. Ball and vee cutters take the same rows;
+    there are none for drills.
     """
 
-    diameter_mm: float
-    flutes: int
-    low_mm: float
-    start_mm: float
-    high_mm: float
-    source: str
+    diameter_mm: Length
+    flutes: CountFromOne
+    low_mm: Positive
+    start_mm: Positive
+    high_mm: Positive
+    source: Text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DepthFactor:
     """What the chip load is multiplied by at a pass depth of so many diameters."""
 
-    diameters: float
-    factor: float
+    diameters: Positive
+    factor: Annotated[float, Bounds(above=0.0, at_most=1.0)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,73 +92,83 @@ class Material:
     """A material of tooling/materials.toml.
 
     The thickness of a sheet of nominal thickness t lies within ``thickness_tol_mm +
-    thickness_tol_share * t`` of it.
+    thickness_tol_share * t`` of it. ``finish_chip_cap`` bounds how many times the chip load may be
+    raised where a narrow bite thins the chip. ``ramp_deg`` is the angle of entry. ``plunge_share``
+    is the feed straight down, as a share of the feed. Below ``min_chip_mm`` any cutter rubs,
+    whatever its diameter.
     """
 
-    name: str
-    title: str
+    name: Text
+    title: Text
     chip_loads: tuple[ChipLoad, ...]
     depth_factors: tuple[DepthFactor, ...]
-    max_pass_depth_diameters: float
-    max_stepover_diameters: float
-    min_rpm: float
-    max_rpm: float
-    start_rpm: float
+    max_pass_depth_diameters: Positive
+    max_stepover_diameters: Annotated[float, Bounds(above=0.0, at_most=1.0)]
+    min_rpm: Positive
+    max_rpm: Positive
+    start_rpm: Positive
     rough_direction: Direction
     finish_direction: Direction
-    finish_allowance_mm: float
-    finish_chip_cap: float
-    ramp_deg: float
-    cutting_energy_j_per_mm3: float
-    density_kg_per_m3: float
-    expansion_per_k: float
-    thickness_tol_mm: float
-    thickness_tol_share: float
+    finish_allowance_mm: LengthOrZero
+    finish_chip_cap: Annotated[float, Bounds(at_least=1.0, at_most=3.0)]
+    ramp_deg: Annotated[float, Bounds(above=0.0, at_most=45.0)]
+    cutting_energy_j_per_mm3: Positive
+    density_kg_per_m3: Positive
+    expansion_per_k: Annotated[float, Bounds(at_least=0.0, at_most=0.01)]
+    thickness_tol_mm: LengthOrZero
+    thickness_tol_share: Share
     air_blast: bool
-    cautions: tuple[str, ...]
-    source: str
+    cautions: tuple[Text, ...]
+    source: Text
+    plunge_share: Annotated[float, Bounds(above=0.0, at_most=1.0)] = 0.3
+    min_chip_mm: LengthOrZero = 0.025
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PowerPoint:
     """What the spindle can give at a speed; linear between points."""
 
-    rpm: float
-    power_w: float
+    rpm: NotNegative
+    power_w: NotNegative
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Machine:
-    """A machine of tooling/machines.toml; triples are X, Y, Z."""
+    """A machine of tooling/machines.toml; triples are X, Y, Z.
 
-    name: str
-    title: str
-    travel_mm: tuple[float, float, float]
-    rapid_mm_per_min: tuple[float, float, float]
-    max_feed_mm_per_min: float
-    acceleration_mm_per_s2: tuple[float, float, float]
-    junction_deviation_mm: float
-    block_time_s: float
-    min_rpm: float
-    max_rpm: float
+    ``junction_deviation_mm`` is how far a corner may be cut off in passing, which bounds the speed
+    there. ``block_time_s`` is the least time that the controller needs for one block.
+    ``max_collet_mm`` is the thickest shank that the spindle holds.
+    """
+
+    name: Text
+    title: Text
+    travel_mm: tuple[Length, Length, Length]
+    rapid_mm_per_min: tuple[Positive, Positive, Positive]
+    max_feed_mm_per_min: Positive
+    acceleration_mm_per_s2: tuple[Positive, Positive, Positive]
+    junction_deviation_mm: LengthOrZero
+    block_time_s: NotNegative
+    min_rpm: NotNegative
+    max_rpm: Positive
     power_curve: tuple[PowerPoint, ...]
-    spin_up_s: float
-    tool_change_s: float
-    max_collet_mm: float
-    source: str
+    spin_up_s: NotNegative
+    tool_change_s: NotNegative
+    max_collet_mm: Length
+    source: Text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetSize:
-    """A sheet of tooling/sheets.toml, as bought."""
+    """A sheet of tooling/sheets.toml, as bought; ``material`` names a row."""
 
-    name: str
-    title: str
-    material: str
-    width_mm: float
-    height_mm: float
-    thickness_mm: float
-    source: str
+    name: Text
+    title: Text
+    material: Text
+    width_mm: Length
+    height_mm: Length
+    thickness_mm: Length
+    source: Text
 
 
 class ArcForm(StrEnum):
@@ -164,65 +181,78 @@ class ArcForm(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControllerFacts:
-    """What a controller understands; read by the writer and by the interpreter."""
+    """What a controller understands; read by the writer and by the interpreter.
+
+    ``units`` is ``mm`` or ``inch``: what programs are written in, chosen by ``mm_word`` or
+    ``inch_word``, with so many ``decimals``. ``quadrant_arcs`` says that no arc may pass from one
+    quadrant to the next. ``arc_tol_mm`` is how far the distances of an arc's start and end from its
+    centre may differ. ``max_block_length`` counts characters, without the line end.
+    ``dwell_units`` is ``s`` or ``ms``. ``path_words`` lists the path modes that it takes, the
+    safest for a contour first. An empty ``air_on_word`` means that it has none. ``lacks`` lists the
+    words of NISTIR 6556 that it refuses.
+    """
 
     inch_word: str
     mm_word: str
-    units: str
-    decimals: int
+    units: Annotated[str, OneOf("mm", "inch")]
+    decimals: Annotated[int, Bounds(at_least=0, at_most=8)]
     arcs: ArcForm
     quadrant_arcs: bool
     helical_arcs: bool
-    max_arc_radius_mm: float
-    arc_tol_mm: float
-    canned_cycles: tuple[str, ...]
-    max_block_length: int
+    max_arc_radius_mm: Positive
+    arc_tol_mm: Positive
+    canned_cycles: tuple[Text, ...]
+    max_block_length: CountFromOne
     comments: bool
-    dwell_units: str
+    dwell_units: Annotated[str, OneOf("s", "ms")]
     tool_change: bool
     spindle_speed_word: bool
-    path_words: tuple[str, ...]
-    work_offsets: tuple[str, ...]
+    path_words: tuple[Text, ...]
+    work_offsets: tuple[Text, ...]
     air_on_word: str
     air_off_word: str
-    end_word: str
-    lacks: tuple[str, ...]
+    end_word: Text
+    lacks: tuple[Text, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControllerFormat:
-    """How castcut writes for a controller; read by the writer alone."""
+    """How castcut writes for a controller; read by the writer alone.
+
+    ``line_end`` holds the characters themselves; ``extension`` has no dot. ``header`` and
+    ``footer`` are lines of words written after the opening comments and before the end word.
+    """
 
     block_numbers: bool
-    block_step: int
+    block_step: CountFromOne
     spaces: bool
     repeat_modal_words: bool
-    line_end: str
+    line_end: Annotated[str, OneOf("\n", "\r\n")]
     percent_signs: bool
-    extension: str
-    header: tuple[str, ...]
-    footer: tuple[str, ...]
+    extension: Text
+    header: tuple[Text, ...]
+    footer: tuple[Text, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControllerLimits:
     """The largest numbers a controller takes."""
 
-    max_feed_mm_per_min: float
-    max_rpm: float
-    max_coordinate_mm: float
+    max_feed_mm_per_min: Positive
+    max_rpm: Positive
+    max_coordinate_mm: Positive
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Controller:
-    """A controller of posts/, one file each."""
+    """A controller of posts/, one file each; ``facts`` is its section ``[controller]``."""
 
-    name: str
-    title: str
-    facts: ControllerFacts
+    name: Text
+    title: Text
+    facts: ControllerFacts = field(metadata={"key": "controller"})
     format: ControllerFormat
     limits: ControllerLimits
-    source: str
+    source: Text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
