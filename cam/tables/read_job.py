@@ -1,0 +1,190 @@
+"""Reading a job file, and the job that stands behind a bare drawing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from cam.errors import TableRefused
+from cam.findings import NOWHERE, Finding, Origin, error
+from cam.tables.annotations import find_bound_faults
+from cam.tables.decode import decode, find_origin
+from cam.tables.job import MIN_CORNER_RADIUS_MM, Job, PanelEntry
+from cam.tables.read import find_controller, find_cutter, find_machine, find_material, find_sheet, read_format
+from cam.tables.rows import Controller, Cutter, Machine, Material, SheetSize, Tables
+from cam.tables.toml_file import TomlFile, parse_toml, read_toml
+
+DEFAULT_SHEET = "cast-4-2440x1220"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobRows:
+    """The rows that a job names; ``cutters`` are those that may be used, in the job's order."""
+
+    sheet: SheetSize
+    material: Material
+    machine: Machine
+    controller: Controller
+    cutters: tuple[Cutter, ...]
+
+
+def read_job(path: Path) -> Job:
+    """Return the job of a job file.
+
+    Parameters
+    ----------
+    path
+        The file. Paths in it are relative to its folder; in the job they are resolved.
+
+    Raises
+    ------
+    FileRefused
+        If the file cannot be read.
+    TableRefused
+        ``broken-toml`` or, with every fault of the file, ``wrong-format``, ``unknown-key``,
+        ``missing-key``, ``wrong-type``, ``unknown-choice``, ``out-of-range``, ``doubled-panel``,
+        ``no-panel``, ``corner-rule-too-small`` or ``bed-cut-too-deep``.
+    """
+    file = read_toml(path)
+    faults = read_format(file)
+    try:
+        job = decode(Job, file, other_keys=("format",))
+    except TableRefused as refusal:
+        raise TableRefused(*faults, *refusal.findings) from None
+    faults += _find_rule_faults(job, file=file)
+    if faults:
+        raise TableRefused(*faults)
+    folder = path.parent
+    return replace(
+        job,
+        path=path,
+        panels=tuple(replace(panel, drawing=folder / panel.drawing) for panel in job.panels),
+        tables=tuple(folder / place for place in job.tables),
+    )
+
+
+def default_job(drawing: Path, **options: Any) -> Job:
+    """Return the job of a single drawing, with castcut's defaults.
+
+    Parameters
+    ----------
+    drawing
+        The DXF file.
+    **options
+        Fields of :class:`Job` that differ from the default. The sheet is otherwise
+        ``cast-4-2440x1220``: say which it is, for nobody can see the stock's thickness in a
+        drawing.
+
+    Raises
+    ------
+    TableRefused
+        The codes of :func:`check_job`.
+
+    Examples
+    --------
+    >>> job = default_job(Path("shelf.dxf"), machine="bench")
+    >>> job.title, job.sheet, job.machine
+    ('shelf', 'cast-4-2440x1220', 'bench')
+    """
+    given = {"title": drawing.stem, "sheet": DEFAULT_SHEET, "panels": (PanelEntry(drawing=drawing),), **options}
+    return check_job(Job(**given))
+
+
+def check_job(job: Job) -> Job:
+    """Return a job that a caller built, once all bounds and rules hold that a job file must keep.
+
+    Raises
+    ------
+    TableRefused
+        ``out-of-range``, ``doubled-panel``, ``no-panel``, ``corner-rule-too-small`` or
+        ``bed-cut-too-deep``.
+    """
+    faults = find_bound_faults(job, origin=Origin(file=str(job.path)) if job.path else NOWHERE)
+    faults += _find_rule_faults(job, file=None)
+    if faults:
+        raise TableRefused(*faults)
+    return job
+
+
+def find_job_origin(job: Job, *, key: str) -> Origin:
+    """Return where a job says something: file, line and key, as far as they are known."""
+    if job.path is None:
+        return Origin(key=key)
+    try:
+        file = parse_toml(job.path.read_bytes(), name=str(job.path))
+    except (OSError, TableRefused):
+        # The file has gone or changed since the job was read; its name is still worth saying.
+        return Origin(file=str(job.path), key=key)
+    return find_origin(file, at=tuple(key.split(".")))
+
+
+def find_job_rows(job: Job, *, tables: Tables) -> JobRows:
+    """Return the rows that a job names; without cutters, all of the table.
+
+    Raises
+    ------
+    TableRefused
+        ``unknown-row``, for every name that the tables lack, with the nearest valid names.
+    """
+    faults: list[Finding] = []
+
+    def find(finder: Any, name: str, key: str) -> Any:
+        try:
+            return finder(tables, name=name, origin=find_job_origin(job, key=key))
+        except TableRefused as refusal:
+            faults.extend(refusal.findings)
+            return None
+
+    sheet: SheetSize | None = find(find_sheet, job.sheet, "sheet")
+    machine = find(find_machine, job.machine, "machine")
+    controller = find(find_controller, job.controller, "controller")
+    cutters = tuple(find(find_cutter, name, "cutters") for name in job.cutters) or tables.cutters
+    if faults or sheet is None:
+        raise TableRefused(*faults)
+    material = find_material(tables, name=sheet.material)
+    return JobRows(sheet=sheet, material=material, machine=machine, controller=controller, cutters=cutters)
+
+
+def _find_rule_faults(job: Job, *, file: TomlFile | None) -> list[Finding]:
+    """Return what does not hold between a job's values."""
+
+    def at(*key: str | int) -> Origin:
+        return find_origin(file, at=key) if file else Origin(key=".".join(str(step) for step in key))
+
+    faults = []
+    if job.corners.radius_mm < MIN_CORNER_RADIUS_MM:
+        faults.append(
+            error(
+                "corner-rule-too-small",
+                f"the corner radius is {job.corners.radius_mm:g} mm; it is never below {MIN_CORNER_RADIUS_MM:g} mm",
+                remedy=f"give {MIN_CORNER_RADIUS_MM:g} mm or more: a tighter inside corner of acrylic cracks",
+                origin=at("corners", "radius_mm"),
+            )
+        )
+    if job.heights.into_bed_mm > job.heights.max_into_bed_mm:
+        faults.append(
+            error(
+                "bed-cut-too-deep",
+                f"into_bed_mm is {job.heights.into_bed_mm:g}, more than max_into_bed_mm, "
+                f"{job.heights.max_into_bed_mm:g}",
+                remedy="lower into_bed_mm, or raise max_into_bed_mm if the bed is scrap",
+                origin=at("heights", "into_bed_mm"),
+            )
+        )
+    if not job.panels:
+        faults.append(
+            error("no-panel", "the job has no panel", remedy="add [[panel]] with drawing = ...", origin=at("panel"))
+        )
+    seen: dict[str, int] = {}
+    for index, panel in enumerate(job.panels):
+        if panel.name is not None and seen.setdefault(panel.name, index) != index:
+            faults.append(
+                error(
+                    "doubled-panel",
+                    f"two panels are called {panel.name!r}",
+                    remedy="give each panel a name of its own",
+                    origin=at("panel", index, "name"),
+                )
+            )
+    return faults
