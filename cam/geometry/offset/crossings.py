@@ -1,0 +1,147 @@
+"""Where raw pieces meet: all crossings and touches, computed in pairs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
+from cam.geometry.offset.raw import TOUCH_MM, Pieces, points_at
+from cam.geometry.offset.trim import Intervals
+
+END_SLACK_MM = 1e-8
+"""How far beyond its ends a piece is still met: an end that lies on another piece is a crossing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Crossings:
+    """Meetings of two pieces, each with its place along both; all (n,)."""
+
+    first: IntArray
+    first_mm: FloatArray
+    second: IntArray
+    second_mm: FloatArray
+
+
+def find_crossings(pieces: Pieces, intervals: Intervals) -> Crossings:
+    """Return every place where two pieces cross or touch within their intervals' boxes."""
+    first, second = _find_pairs(pieces, intervals)
+    arc = pieces.is_arc
+    swap = arc[first] & ~arc[second]
+    first, second = np.where(swap, second, first), np.where(swap, first, second)
+    parts = []
+    for find, which in (
+        (_line_with_line, ~arc[first] & ~arc[second]),
+        (_line_with_circle, ~arc[first] & arc[second]),
+        (_circle_with_circle, arc[first] & arc[second]),
+    ):
+        if which.any():
+            a, b, points_a, points_b = find(pieces, first[which], second[which])
+            on_a, along_a = find_along(pieces, a, points_a)
+            on_b, along_b = find_along(pieces, b, points_b)
+            both = on_a & on_b
+            parts.append((a[both], along_a[both], b[both], along_b[both]))
+        parts.append(_find_overlap_ends(pieces, first[which], second[which]))
+    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    return Crossings(joined[0], joined[1], joined[2], joined[3])
+
+
+def _find_pairs(pieces: Pieces, intervals: Intervals) -> tuple[IntArray, IntArray]:
+    """Return pairs of pieces, the smaller number first, whose intervals' boxes meet."""
+    low = points_at(pieces, intervals.piece, intervals.low_mm)
+    high = points_at(pieces, intervals.piece, intervals.high_mm)
+    radius = pieces.radius_mm[intervals.piece]
+    arc = pieces.is_arc[intervals.piece]
+    span = (intervals.high_mm - intervals.low_mm) / np.where(arc, radius, np.inf)
+    # no point of an arc lies farther from its chord's box than the arc's height
+    reach = np.where(arc, radius * (1.0 - np.cos(np.minimum(span, np.pi) / 2.0)), 0.0) + TOUCH_MM
+    bottom = np.minimum(low, high) - reach[:, None]
+    top = np.maximum(low, high) + reach[:, None]
+    boxes = shapely.box(bottom[:, 0], bottom[:, 1], top[:, 0], top[:, 1])
+    left, right = shapely.STRtree(boxes).query(boxes)
+    a, b = intervals.piece[left], intervals.piece[right]
+    key = np.unique((a * len(pieces) + b)[a < b])
+    # ends that are one point by construction are joined already; neighbours meet nowhere else
+    ends = np.sort(pieces.joined // 2, axis=1)
+    key = np.setdiff1d(key, ends[:, 0] * len(pieces) + ends[:, 1], assume_unique=False)
+    return key // len(pieces), key % len(pieces)
+
+
+def find_along(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> tuple[BoolArray, FloatArray]:
+    """Return whether points on the pieces' carriers lie on the pieces, and how far along."""
+    chord = (pieces.end_mm - pieces.start_mm)[piece]
+    length = pieces.length_mm[piece]
+    straight = ((points_mm - pieces.start_mm[piece]) * chord).sum(axis=1) / np.maximum(
+        length, np.finfo(np.float64).tiny
+    )
+    arc = pieces.is_arc[piece]
+    radius = np.where(arc, pieces.radius_mm[piece], 1.0)
+    offset = points_mm - pieces.centre_mm[piece]
+    angle = (np.arctan2(offset[:, 1], offset[:, 0]) - pieces.angle_rad[piece]) * np.sign(pieces.sweep_rad[piece])
+    way = np.mod(angle, 2.0 * np.pi)
+    over = way > np.abs(pieces.sweep_rad[piece])
+    # what lies before the start shows as almost a whole turn
+    way = np.where(over & (2.0 * np.pi - way < way - np.abs(pieces.sweep_rad[piece])), way - 2.0 * np.pi, way)
+    along = np.where(arc, way * radius, straight)
+    on = (along >= -END_SLACK_MM) & (along <= length + END_SLACK_MM)
+    return np.asarray(on), np.asarray(np.clip(along, 0.0, length))
+
+
+_Meetings = tuple[IntArray, IntArray, FloatArray, FloatArray]
+
+
+def _line_with_line(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
+    u = (pieces.end_mm - pieces.start_mm)[a]
+    v = (pieces.end_mm - pieces.start_mm)[b]
+    cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+    sure = np.abs(cross) > 1e-13 * pieces.length_mm[a] * pieces.length_mm[b]
+    a, b, u, v, cross = a[sure], b[sure], u[sure], v[sure], cross[sure]
+    gap = pieces.start_mm[b] - pieces.start_mm[a]
+    s = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / cross
+    points = pieces.start_mm[a] + s[:, None] * u
+    return a, b, points, points
+
+
+def _line_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
+    along = (pieces.end_mm - pieces.start_mm)[a] / pieces.length_mm[a, None]
+    offset = pieces.centre_mm[b] - pieces.start_mm[a]
+    foot = pieces.start_mm[a] + (offset * along).sum(axis=1)[:, None] * along
+    height = np.abs(along[:, 0] * offset[:, 1] - along[:, 1] * offset[:, 0])
+    radius = pieces.radius_mm[b]
+    meets = height - radius <= TOUCH_MM
+    half = np.sqrt(np.maximum((radius - height) * (radius + height), 0.0))
+    a, b, foot, along, half = a[meets], b[meets], foot[meets], along[meets], half[meets]
+    points = np.concatenate((foot - half[:, None] * along, foot + half[:, None] * along))
+    return np.concatenate((a, a)), np.concatenate((b, b)), points, points
+
+
+def _circle_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
+    between = pieces.centre_mm[b] - pieces.centre_mm[a]
+    apart = np.hypot(between[:, 0], between[:, 1])
+    ra, rb = pieces.radius_mm[a], pieces.radius_mm[b]
+    meets = (apart - ra - rb <= TOUCH_MM) & (np.abs(ra - rb) - apart <= TOUCH_MM) & (apart > 1e-9)
+    a, b, between, apart, ra, rb = a[meets], b[meets], between[meets], apart[meets], ra[meets], rb[meets]
+    along = between / apart[:, None]
+    across = np.column_stack((-along[:, 1], along[:, 0]))
+    way = np.clip((apart + (ra - rb) * (ra + rb) / apart) / 2.0, -ra, ra)
+    half = np.sqrt(np.maximum((ra - way) * (ra + way), 0.0))
+    foot = pieces.centre_mm[a] + way[:, None] * along
+    points = np.concatenate((foot - half[:, None] * across, foot + half[:, None] * across))
+    return np.concatenate((a, a)), np.concatenate((b, b)), points, points
+
+
+def _find_overlap_ends(pieces: Pieces, a: IntArray, b: IntArray) -> tuple[IntArray, FloatArray, IntArray, FloatArray]:
+    """Return the ends of pieces that lie on another piece with the same carrier, line or circle."""
+    parts = [(a[:0], np.zeros(0), b[:0], np.zeros(0))]
+    for one, other in ((a, b), (b, a)):
+        for at_end in (False, True):
+            point = (pieces.end_mm if at_end else pieces.start_mm)[one]
+            on, along = find_along(pieces, other, point)
+            gap = np.hypot(*(points_at(pieces, other, along) - point).T)
+            hit = on & (gap <= TOUCH_MM)
+            place = pieces.length_mm[one] if at_end else np.zeros(len(one))
+            parts.append((one[hit], place[hit], other[hit], along[hit]))
+    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    return joined[0], joined[1], joined[2], joined[3]

@@ -1,0 +1,109 @@
+"""Parts of an offset joined to a loop: joints computed, parts of one carrier made one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import tan
+
+import numpy as np
+
+from cam.geometry.contour import FloatArray, IntArray
+from cam.geometry.offset.raw import TOUCH_MM, Pieces, points_at
+from cam.geometry.offset.trace import Parts
+
+MAX_MERGED_RAD = 1.5 * np.pi
+"""Arcs of one circle become one arc up to this sweep; beyond it the chord would lose digits."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loop:
+    """A closed loop of an offset.
+
+    ``vertices`` is (n, 3) as in a contour. ``parts`` are the parts of raw pieces that it is made
+    of, in order; ``maker``, (len(parts),), says which segment or vertex made each.
+    """
+
+    vertices: FloatArray
+    length_mm: float
+    parts: Parts
+    maker: IntArray
+
+
+def join_parts(parts: Parts, *, pieces: Pieces) -> Loop | None:
+    """Return the loop of parts in order, None if fewer than two distinct points remain."""
+    parts = _join_same_piece(parts, pieces)
+    start = points_at(pieces, parts.piece, parts.low_mm)
+    end = points_at(pieces, parts.piece, parts.high_mm)
+    joint = (np.roll(end, 1, axis=0) + start) / 2.0
+    share = (parts.high_mm - parts.low_mm) / pieces.length_mm[parts.piece]
+    sweep = pieces.sweep_rad[parts.piece] * share
+    points, sweeps = _merge_carriers(joint, sweep, parts, pieces)
+    vertices = [[x, y, tan(s / 4.0)] for (x, y), s in zip(points, sweeps, strict=True)]
+    if len(vertices) < 2 or (len(vertices) == 2 and not any(b for _, _, b in vertices)):
+        return None
+    return Loop(
+        vertices=np.array(vertices),
+        length_mm=float((parts.high_mm - parts.low_mm).sum()),
+        parts=parts,
+        maker=pieces.maker[parts.piece],
+    )
+
+
+def _join_same_piece(parts: Parts, pieces: Pieces) -> Parts:
+    """Return the parts with those that follow each other on one piece made one."""
+    goes_on = (parts.piece == np.roll(parts.piece, 1)) & (np.abs(parts.low_mm - np.roll(parts.high_mm, 1)) <= TOUCH_MM)
+    if goes_on.all():
+        return parts
+    first = int(np.flatnonzero(~goes_on)[0])
+    order = np.roll(np.arange(len(parts)), -first)
+    goes_on = goes_on[order]
+    parts = parts.take(order)
+    starts = np.flatnonzero(~goes_on)
+    ends = np.append(starts[1:], len(parts)) - 1
+    return Parts(
+        parts.piece[starts],
+        parts.low_mm[starts],
+        parts.high_mm[ends],
+        parts.start_node[starts],
+        parts.end_node[ends],
+    )
+
+
+def _merge_carriers(
+    joint: FloatArray, sweep: FloatArray, parts: Parts, pieces: Pieces
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """Return points and sweeps with consecutive arcs of one circle made one."""
+    n = len(parts)
+    arc = pieces.is_arc[parts.piece]
+    centre, radius = pieces.centre_mm[parts.piece], pieces.radius_mm[parts.piece]
+    before = np.roll(np.arange(n), 1)
+    same = (
+        arc
+        & arc[before]
+        & (sweep * sweep[before] > 0.0)
+        & (np.hypot(*(centre - centre[before]).T) <= 1e-9)
+        & (np.abs(radius - radius[before]) <= 1e-9)
+    )
+    if not same.any():
+        return [(float(x), float(y)) for x, y in joint], [float(s) for s in sweep]
+    if same.all():
+        return _whole_circle(joint, sweep, centre[0])
+    first = int(np.flatnonzero(~same)[0])
+    points: list[tuple[float, float]] = []
+    sweeps: list[float] = []
+    for i in np.roll(np.arange(n), -first).tolist():
+        if same[i] and abs(sweeps[-1] + float(sweep[i])) <= MAX_MERGED_RAD:
+            sweeps[-1] += float(sweep[i])
+        else:
+            points.append((float(joint[i, 0]), float(joint[i, 1])))
+            sweeps.append(float(sweep[i]))
+    return points, sweeps
+
+
+def _whole_circle(
+    joint: FloatArray, sweep: FloatArray, centre: FloatArray
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """Return a whole circle as two half arcs."""
+    opposite = 2.0 * centre - joint[0]
+    half = float(np.copysign(np.pi, sweep[0]))
+    return [(float(joint[0, 0]), float(joint[0, 1])), (float(opposite[0]), float(opposite[1]))], [half, half]
