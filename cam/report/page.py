@@ -1,0 +1,179 @@
+"""One static HTML page for one program: verdict, picture, findings, numbers, cautions.
+
+The page is a single file that opens from a file path, asks the network for nothing and runs no
+script. It is a function of its arguments alone: the same program gives the same bytes.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from cam import __version__
+from cam.backplot.clock import Timing
+from cam.backplot.trace import Trace
+from cam.report.cautions import CAUTIONS, PRECEDENCE
+from cam.report.flags import Flag, find_flags
+from cam.report.markup import EMPTY, Markup, element, join, words
+from cam.report.picture import lay_close_ups, lay_picture
+from cam.report.plan_row import PlanRow
+from cam.report.quantities import say_deviation, say_time
+from cam.report.scene import Scene, find_scene, find_view
+from cam.report.tabulate import lay_corners, lay_cutters, lay_facts, lay_findings, lay_plan, lay_times
+from cam.report.verdict import Verdict
+from cam.sheet.layout import Layout
+from cam.tables.rows import Machine, Tables
+
+# the page may show its own pictures and styles and nothing else
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+def write_page(
+    *,
+    title: str,
+    program: str,
+    trace: Trace,
+    timing: Timing,
+    layout: Layout,
+    verdict: Verdict,
+    tables: Tables,
+    machine: Machine,
+    plan_rows: tuple[PlanRow, ...] = (),
+    bed_z_mm: float = 0.0,
+) -> str:
+    """Return the page of one program as HTML.
+
+    Parameters
+    ----------
+    title, program
+        The job's title and the program's file name.
+    trace, timing, layout, verdict
+        What the program does, how long it takes, what it should make, and what the judge says.
+    tables, machine
+        For the cutters' sizes and the machine's name.
+    plan_rows
+        The workingsteps, where the program was planned here.
+    bed_z_mm
+        Height of the bed in the program's frame: 0 where Z is 0 on the bed, else below 0.
+    """
+    scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=bed_z_mm)
+    view = find_view(layout, trace=trace)
+    labels = tuple((corner.x_mm, corner.y_mm) for corner in scene.corners)
+    flags = find_flags(verdict.findings, view=view, keep_clear_mm=labels)
+    described = _describe(scene, flags=flags)
+    numbers = element(
+        "div",
+        lay_times(timing),
+        lay_facts(layout, trace=trace, timing=timing, machine=machine),
+        class_="columns",
+    )
+    corners = lay_corners(scene.corners)
+    plan = lay_plan(plan_rows)
+    sections = (
+        _lay_verdict(verdict, timing=timing),
+        _lay_section("picture", "The cut from above", lay_picture(scene, flags=flags, view=view, described=described)),
+        _lay_section("findings", "Findings", lay_findings(flags)),
+        lay_close_ups(scene, flags=flags),
+        _lay_section("numbers", "Numbers", numbers, lay_cutters(trace, timing=timing, cutters=tables.cutters)),
+        _lay_section("corners", "Changed corners", corners) if corners else EMPTY,
+        _lay_section("plan", "Plan", plan) if plan else EMPTY,
+        _lay_section("cautions", "Before the spindle starts", lay_cautions()),
+    )
+    header = element("header", element("h1", words(title)), element("p", words(f"Program {program}"), class_="soft"))
+    return lay_document(title=f"{title}: {verdict}", header=header, sections=sections)
+
+
+def lay_document(*, title: str, header: Markup, sections: tuple[Markup, ...]) -> str:
+    """Return a whole HTML file around a page's sections."""
+    style = files("cam.report").joinpath("page.css").read_text(encoding="utf-8")
+    head = element(
+        "head",
+        element("meta", charset="utf-8"),
+        element("meta", http_equiv="Content-Security-Policy", content=_POLICY),
+        element("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        element("meta", name="generator", content=f"castcut {__version__}"),
+        element("title", words(title)),
+        element("style", Markup(style)),
+    )
+    body = element(
+        "body",
+        element("a", words("Skip to the findings"), class_="skip", href="#findings"),
+        header,
+        element("main", join(sections)),
+        element("footer", element("p", words(f"Written by castcut {__version__}."), class_="soft")),
+    )
+    return f"<!DOCTYPE html>\n{element('html', join((head, body)), lang='en')}\n"
+
+
+def _lay_section(name: str, heading: str, *content: Markup) -> Markup:
+    return element(
+        "section", element("h2", words(heading), id=f"{name}-title"), *content, id=name, aria_labelledby=f"{name}-title"
+    )
+
+
+def _lay_verdict(verdict: Verdict, *, timing: Timing) -> Markup:
+    deviation, corners = verdict.deviation, verdict.corners
+    greatest = max(deviation.gouge_max_mm, deviation.uncut_max_mm)
+    figures = (
+        words("Greatest deviation "), element("strong", words(say_deviation(greatest))),
+        words(": deepest gouge "), element("strong", words(say_deviation(deviation.gouge_max_mm))),
+        words(", most material left on a finished wall "),
+        element("strong", words(say_deviation(deviation.uncut_max_mm))),
+        words(f", each known to within {say_deviation(deviation.bound_mm)}."),
+    )  # fmt: skip
+    smallest = f"; the smallest is cut at {corners.min_radius_mm:.3f} mm" if corners.count else ""
+    rest = (
+        f"{corners.count} re-entrant corners, {corners.rounded} of them opened to the rule's radius{smallest}. "
+        f"Cycle time {say_time(timing.cycle_s)}."
+    )
+    sign = "M8 34L24 50L56 14" if verdict.proven else "M12 12L52 52M52 12L12 52"
+    colour = "var(--good)" if verdict.proven else "var(--error)"
+    icon = element(
+        "svg",
+        element("path", d=sign, fill="none", stroke=colour, stroke_width=9.0),
+        viewBox="0 0 64 64",
+        aria_hidden="true",
+    )
+    return element(
+        "section",
+        icon,
+        element("h2", words(str(verdict).capitalize()), id="verdict-title"),
+        element("p", *figures),
+        element("p", words(rest)),
+        element("p", words(_count_findings(verdict))),
+        id="verdict",
+        class_="verdict " + ("proven" if verdict.proven else "not-proven"),
+        aria_labelledby="verdict-title",
+    )
+
+
+def _count_findings(verdict: Verdict) -> str:
+    counts: dict[str, int] = {}
+    for finding in verdict.findings:
+        counts[str(finding.severity)] = counts.get(str(finding.severity), 0) + 1
+    said = [
+        f"{counts[word]} {word}{'s' if counts[word] > 1 else ''}"
+        for word in ("error", "warning", "note")
+        if word in counts
+    ]
+    if not said:
+        return "No findings."
+    return ("" if verdict.proven else "Do not run this program. ") + f"Findings: {', '.join(said)}."
+
+
+def _describe(scene: Scene, *, flags: tuple[Flag, ...]) -> str:
+    layout = scene.layout
+    placed = sum(flag.place_mm is not None for flag in flags)
+    return (
+        f"Sheet of {layout.width_mm:.0f} by {layout.height_mm:.0f} mm with {len(layout.placements)} panels, the kerf "
+        f"at true width, the tool-centre paths by motion and height, {len(scene.bridges)} bridges, "
+        f"{len(scene.corners)} changed corners and {placed} numbered findings; tables below list them."
+    )
+
+
+def lay_cautions() -> Markup:
+    """Return the safety cautions."""
+    terms = [
+        element("div", element("dt", words(caution.hazard)), element("dd", words(caution.advice)))
+        for caution in CAUTIONS
+    ]
+    return element("div", element("p", words(PRECEDENCE)), element("dl", *terms), class_="cautions")

@@ -1,0 +1,161 @@
+"""The picture of a cut with its legend and its close-ups."""
+
+from __future__ import annotations
+
+from cam.findings import Severity
+from cam.report.flags import Flag, draw_flags, draw_shape
+from cam.report.marks import draw_marks
+from cam.report.markup import EMPTY, Markup, element, join, words
+from cam.report.scene import PlacedCorner, Scene, View, draw_scene, draw_window, style_strokes
+from cam.report.strokes import Motion, Stroke
+
+_WINDOW_MM = 32.0
+_MAX_CLOSE_UPS = 24
+
+_MOTION_WORDS = {
+    Motion.RAPID: "rapid move",
+    Motion.ABOVE: "feed move above the sheet",
+    Motion.DOWN: "feed move going down (ramp or plunge)",
+    Motion.UP: "feed move coming up",
+}
+_SHAPE_WORDS = {Severity.ERROR: "error", Severity.WARNING: "warning", Severity.NOTE: "note"}
+
+
+def lay_picture(scene: Scene, *, flags: tuple[Flag, ...], view: View, described: str) -> Markup:
+    """Return the figure: the sheet from above, how large it is shown, and the legend.
+
+    Parameters
+    ----------
+    scene, flags, view
+        What to draw, and the part of the sheet's frame to show.
+    described
+        What the picture shows, in a sentence, for those who do not see it.
+    """
+    picture = element(
+        "svg",
+        element("title", words("The sheet seen from above, as the program cuts it"), id="picture-title"),
+        element("desc", words(described), id="picture-words"),
+        draw_scene(scene),
+        draw_marks(scene, view=view),
+        draw_flags(flags, view=view),
+        viewBox=view.box,
+        role="img",
+        aria_labelledby="picture-title picture-words",
+        xmlns="http://www.w3.org/2000/svg",
+    )
+    desk = element(
+        "div", picture, class_="desk", tabindex="0", role="region", aria_label="Picture, scrolls when enlarged"
+    )
+    return element(
+        "figure",
+        desk,
+        element("div", _lay_sizes(), lay_legend(scene, flags=flags), class_="controls"),
+        class_="board",
+    )
+
+
+def _lay_sizes() -> Markup:
+    choices = []
+    for times, label in ((1, "whole sheet"), (2, "2 times"), (4, "4 times")):
+        button = element("input", type="radio", name="size", id=f"size-{times}", checked=times == 1)
+        choices.append(element("label", button, words(f" {label}")))
+    return element("fieldset", element("legend", words("Size of the picture")), *choices, class_="sizes")
+
+
+def lay_legend(scene: Scene, *, flags: tuple[Flag, ...]) -> Markup:
+    """Return the legend; each kind of path has a box that shows or hides it."""
+    keys = [
+        _switch_key(style.split()[-1], _on_ground(stroke, style), name_stroke(stroke))
+        for stroke, style in style_strokes(scene.strokes)
+    ]
+    kerf = element("path", d="M8 10H52", class_="kerf kerf-through", stroke_width=12.0)
+    keys.append(_switch_key("kerf", kerf, "kerf through the sheet, true width"))
+    part = element("path", d="M8 10H52", class_="kerf kerf-part", stroke_width=12.0)
+    rungs = element("path", d="M8 10H52", class_="kerf kerf-rungs", stroke_width=8.4)
+    keys.append(_plain_key(join((part, rungs)), "kerf that leaves material beneath, true width"))
+    keys.append(_plain_key(element("rect", x=6.0, y=2.0, width=46.0, height=16.0, class_="panel"), "panel"))
+    keys.append(_plain_key(element("rect", x=6.0, y=2.0, width=46.0, height=16.0, class_="sheet"), "rest of the sheet"))
+    keys.append(_plain_key(element("path", d="M4 10H56", class_="edge"), "wanted edge of a panel"))
+    if scene.bridges:
+        bow = element("path", d="M20 3V17L40 3V17Z", class_="bridge")
+        keys.append(_plain_key(bow, f"bridge kept ({len(scene.bridges)})"))
+    if scene.corners:
+        ring = element("circle", cx=30.0, cy=10.0, r=7.0, class_="corner")
+        keys.append(_plain_key(ring, f"corner opened to the rule's radius, C1 to C{len(scene.corners)}"))
+    for severity in Severity:
+        if any(flag.finding.severity is severity for flag in flags):
+            shape = element("g", draw_shape(severity, x=30.0, y=10.0, size=6.0), class_=severity)
+            keys.append(_plain_key(shape, f"finding: {_SHAPE_WORDS[severity]}"))
+    return element("fieldset", element("legend", words("Legend")), element("div", *keys, class_="keys"))
+
+
+def name_stroke(stroke: Stroke) -> str:
+    """Return what a stroke is, in words."""
+    if stroke.motion is Motion.LEVEL:
+        low, high = f"{stroke.min_z_mm:.2f}", f"{stroke.max_z_mm:.2f}"
+        heights = f"{low} mm" if low == high else f"{low} to {high} mm"
+        return f"level cut, {heights} above the bed"
+    if stroke.motion is Motion.THROUGH:
+        return f"cut at full depth, {max(0.0, -stroke.min_z_mm):.2f} mm into the bed"
+    return _MOTION_WORDS[stroke.motion]
+
+
+def _on_ground(stroke: Stroke, style: str) -> Markup:
+    cutting = stroke.motion in {Motion.DOWN, Motion.UP, Motion.LEVEL, Motion.THROUGH}
+    ground = element("path", d="M8 10H52", class_="kerf kerf-through", stroke_width=14.0) if cutting else EMPTY
+    return join((ground, element("path", d="M4 10H56", class_=style)), by="")
+
+
+def _swatch(drawing: Markup) -> Markup:
+    return element("svg", drawing, class_="swatch", viewBox="0 0 60 20", aria_hidden="true")
+
+
+def _switch_key(shown: str, drawing: Markup, text: str) -> Markup:
+    """Return a line of the legend whose box shows or hides what it names (page.css does it)."""
+    box = element("input", type="checkbox", id=f"show-{shown}", checked=True)
+    return element("label", box, _swatch(drawing), element("span", words(text)))
+
+
+def _plain_key(drawing: Markup, text: str) -> Markup:
+    return element("div", _swatch(drawing), element("span", words(text)), class_="plain")
+
+
+def lay_close_ups(scene: Scene, *, flags: tuple[Flag, ...]) -> Markup:
+    """Return enlarged windows on the places of findings, then of changed corners; empty if there are none."""
+    places: list[Flag | PlacedCorner] = [flag for flag in flags if flag.in_view]
+    places += scene.corners
+    if not places:
+        return EMPTY
+    shown = element("div", *(_lay_close_up(scene, place) for place in places[:_MAX_CLOSE_UPS]), class_="close-ups")
+    said = f"Each window is {_WINDOW_MM:.0f} mm wide."
+    if len(places) > _MAX_CLOSE_UPS:
+        said += f" The first {_MAX_CLOSE_UPS} of {len(places)} places are shown."
+    return element(
+        "section", element("h2", words("Close-ups"), id="close-ups-title"), element("p", words(said)), shown,
+        id="close-ups", aria_labelledby="close-ups-title",
+    )  # fmt: skip
+
+
+def _lay_close_up(scene: Scene, place: Flag | PlacedCorner) -> Markup:
+    if isinstance(place, Flag):
+        assert place.place_mm is not None
+        (x, y), name, back = place.place_mm, f"close-finding-{place.number}", f"finding-{place.number}"
+        title = f"Finding {place.number}: {place.finding.code}"
+    else:
+        x, y, name, back = place.x_mm, place.y_mm, f"close-corner-{place.number}", f"corner-row-{place.number}"
+        title = f"Corner C{place.number}: {place.corner.feature} of {place.panel}"
+    half = _WINDOW_MM / 2.0
+    view = View(min_x_mm=x - half, min_y_mm=y - half, max_x_mm=x + half, max_y_mm=y + half)
+    described = f"{_WINDOW_MM:.0f} mm of the sheet round X {x:.2f}, Y {y:.2f} mm, the place ringed"
+    drawing = element(
+        "svg",
+        element("title", words(title), id=f"{name}-title"),
+        element("desc", words(described), id=f"{name}-words"),
+        draw_window(scene, view=view, name=f"{name}-kerf"),
+        element("circle", cx=x, cy=-y, r=half / 6.0, class_="ring"),
+        viewBox=view.box,
+        role="img",
+        aria_labelledby=f"{name}-title {name}-words",
+    )
+    caption = element("figcaption", element("a", words(title), href=f"#{back}"), words(f", at X {x:.2f}, Y {y:.2f} mm"))
+    return element("figure", drawing, caption, id=name, class_="close-up")
