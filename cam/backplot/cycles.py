@@ -1,0 +1,301 @@
+"""Canned cycles G81 to G89 as the moves that they make (NISTIR 6556 section 3.5.16)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cam.backplot.arcs import OFFSET_LETTERS, PLANE_AXES
+from cam.backplot.dialect import AXES
+from cam.backplot.moves import feed_of, move, stand, target_of, warn_unknown
+from cam.backplot.run import Run, warn_once
+from cam.backplot.trace import Kind
+from cam.backplot.words import Block, Word
+
+PECK_CLEARANCE_MM = 0.254
+"""How far above the last depth G83 goes back at rapid rate: 0.010 inch in the reference (section 3.5.16.4)."""
+
+MAX_CYCLE_STROKES = 10_000
+"""Strokes that one block may ask for: more is a slip, and would fill the memory."""
+
+_STICKY = {820: "P", 830: "Q", 860: "P", 870: "IJK", 880: "P", 890: "P"}
+"""Words beside R and the depth that a cycle needs; given once, they hold while the cycle is in force."""
+
+_NEEDS_SPINDLE = frozenset({860, 870, 880})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Cycle:
+    """One cycle, resolved: heights along the plane's normal, in program coordinates, mm."""
+
+    code: int
+    line: int
+    normal: int
+    bottom: float
+    r: float
+    clear: float
+    dwell_s: float
+    peck: float
+    feed: float
+    side: tuple[float, float]
+    middle: float
+
+
+def run_cycle(run: Run, block: Block, *, code: int) -> None:
+    """Carry out a block of a canned cycle.
+
+    Notes
+    -----
+    R, the depth and the cycle's own words hold only while the same cycle stays in force. With G90
+    X, Y, Z and R are coordinates; with G91 X, Y and R are steps from the position before the block
+    and the depth is a step from R.
+    """
+    state, word = run.state, block.groups["motion"][1]
+    plane = PLANE_AXES[state.plane]
+    normal = plane[2]
+    _keep_words(run, block, code=code, depth_letter=AXES[normal], word=word)
+    target, named = target_of(run, block)
+    step = [target[axis] - state.position[axis] if state.incremental else 0.0 for axis in plane[:2]]
+    try:
+        repeats = _repeats_of(block)
+        _check_cycle(run, block, code=code, word=word)
+        cycle = _resolve(run, block, code=code, normal=normal, word=word)
+        _check_strokes(block, cycle, repeats=repeats, word=word)
+        _climb_to_r(run, cycle)
+        above = state.position[normal]
+        for repeat in range(repeats):
+            point = list(state.position)
+            for axis, by in zip(plane[:2], step, strict=True):
+                point[axis] = point[axis] + by if state.incremental else target[axis]
+            for height in (above, cycle.r):
+                point[normal] = height
+                _go(run, cycle, point, kind=Kind.RAPID, named=named if repeat == 0 else (True, True, True))
+            _BODIES[code](run, cycle, point)
+            above = cycle.clear
+    finally:
+        state.known = [known or name for known, name in zip(state.known, named, strict=True)]
+        for axis in plane[:2]:
+            state.position[axis] = target[axis] if not state.incremental else state.position[axis]
+
+
+def _keep_words(run: Run, block: Block, *, code: int, depth_letter: str, word: Word) -> None:
+    """Take the cycle's words from the block, or keep those in force if the cycle is."""
+    state = run.state
+    if state.motion != code:
+        state.cycle = {}
+    for letter in (depth_letter, "R", *_STICKY.get(code, "")):
+        given = block.words.get(letter)
+        if given is not None:
+            state.cycle["depth" if letter == depth_letter else letter] = given.value
+        elif (letter if letter != depth_letter else "depth") not in state.cycle:
+            raise block.fault_at(
+                word,
+                "cycle-word-missing",
+                f"the cycle has no {letter}",
+                remedy=f"give {letter} in the first block of the cycle; another motion word between loses it",
+            )
+
+
+def _repeats_of(block: Block) -> int:
+    count = block.words.get("L")
+    if count is None:
+        return 1
+    if round(count.value) == 0:
+        raise block.fault_at(count, "cycle-repeats-zero", "a cycle cannot be done 0 times", remedy="correct L")
+    return round(count.value)
+
+
+def _check_cycle(run: Run, block: Block, *, code: int, word: Word) -> None:
+    state = run.state
+    if state.inverse_time:
+        message = "no canned cycle in inverse time mode"
+        raise block.fault_at(word, "cycle-inverse-time", message, remedy="write G94 and F before the cycle")
+    if code == 840 and state.turning != 1:
+        message = "tapping needs the spindle turning clockwise"
+        raise block.fault_at(word, "cycle-spindle-wrong", message, remedy="start it with M3 before the cycle")
+    if code in _NEEDS_SPINDLE and not state.turning:
+        message = "this cycle stops the spindle and starts it again, and it is not turning"
+        raise block.fault_at(word, "cycle-spindle-wrong", message, remedy="start it with M3 or M4 before the cycle")
+    if not state.retract_stated:
+        warn_once(
+            run,
+            "retract-not-stated",
+            "neither G98 nor G99 was given; retract to R (G99) is taken, the lower of the two",
+            remedy="write G98 or G99 before the first cycle",
+            block=block,
+            word=word,
+        )
+
+
+def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> _Cycle:
+    """Return a block's cycle with its heights worked out (sections 3.5.16, 3.5.20)."""
+    state, words, factor = run.state, run.state.cycle, run.state.factor
+    before = state.position[normal]
+    if not all(state.known[axis] or AXES[axis] in block.words for axis in PLANE_AXES[state.plane][:2]) or (
+        not state.known[normal]
+    ):
+        warn_unknown(run, block, word)
+    r = words["R"] * factor + (before if state.incremental else 0.0)
+    bottom = words["depth"] * factor + (r if state.incremental else 0.0)
+    if r < bottom:
+        message = f"R ({r:.4f} mm) is below the bottom of the hole ({bottom:.4f} mm)"
+        raise block.fault_at(block.words.get("R", word), "cycle-depth-wrong", message, remedy="correct R or the depth")
+    old = before if state.known[normal] else r
+    peck = words.get("Q", 0.0) * factor
+    first, second, _ = (OFFSET_LETTERS[axis] for axis in PLANE_AXES[state.plane])
+    side = (words.get(first, 0.0) * factor, words.get(second, 0.0) * factor)
+    middle = words.get(OFFSET_LETTERS[normal], 0.0) * factor + (bottom if state.incremental else 0.0)
+    return _Cycle(
+        code=code,
+        line=block.line,
+        normal=normal,
+        bottom=bottom,
+        r=r,
+        clear=r if state.retract_to_r else max(old, r),
+        dwell_s=words.get("P", 0.0) * run.dialect.dwell_s,
+        peck=peck,
+        feed=feed_of(run, block, length_mm=r - bottom, word=word),
+        side=side,
+        middle=middle,
+    )
+
+
+def _check_strokes(block: Block, cycle: _Cycle, *, repeats: int, word: Word) -> None:
+    """Refuse a block that asks for more strokes than anyone would."""
+    strokes = (cycle.r - cycle.bottom) / cycle.peck + 1.0 if cycle.code == 830 else 1.0
+    if repeats * strokes > MAX_CYCLE_STROKES:
+        raise block.fault_at(
+            word,
+            "cycle-too-long",
+            f"this block asks for {repeats * strokes:.6g} strokes; {MAX_CYCLE_STROKES} are the most",
+            remedy="correct L or Q",
+        )
+
+
+def _climb_to_r(run: Run, cycle: _Cycle) -> None:
+    """Go up to R once, at rapid rate, if the tool is below it."""
+    state = run.state
+    if not state.known[cycle.normal]:
+        state.position[cycle.normal] = cycle.r
+        state.known[cycle.normal] = True
+    if state.position[cycle.normal] < cycle.r:
+        point = list(state.position)
+        point[cycle.normal] = cycle.r
+        named = [axis == cycle.normal for axis in range(3)]
+        _go(run, cycle, point, kind=Kind.RAPID, named=(named[0], named[1], named[2]))
+
+
+def _go(
+    run: Run,
+    cycle: _Cycle,
+    point: list[float],
+    *,
+    kind: Kind,
+    named: tuple[bool, bool, bool] = (True, True, True),
+) -> None:
+    """Go to a point, unless the tool is there."""
+    state = run.state
+    if state.position == point and all(state.known):
+        return
+    feed = cycle.feed if kind is Kind.LINE else 0.0
+    move(run, line=cycle.line, kind=kind, target=point, named=named, feed_mm_per_min=feed, motion=cycle.code)
+
+
+def _go_to_height(run: Run, cycle: _Cycle, height: float, *, kind: Kind) -> None:
+    point = list(run.state.position)
+    point[cycle.normal] = height
+    _go(run, cycle, point, kind=kind)
+
+
+def _dwell(run: Run, cycle: _Cycle) -> None:
+    stand(run, line=cycle.line, kind=Kind.DWELL, duration_s=cycle.dwell_s, motion=cycle.code)
+
+
+def _turn(run: Run, cycle: _Cycle, turning: int) -> None:
+    run.state.turning = turning
+    stand(run, line=cycle.line, kind=Kind.SPINDLE, motion=cycle.code)
+
+
+def _drill(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G81, and G82 with its dwell."""
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    if cycle.code == 820:
+        _dwell(run, cycle)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
+
+
+def _peck(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G83: in pecks, each out to the retract height and back to just above the last depth."""
+    depth = cycle.r - cycle.peck
+    while depth > cycle.bottom:
+        _go_to_height(run, cycle, depth, kind=Kind.LINE)
+        _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
+        _go_to_height(run, cycle, depth + PECK_CLEARANCE_MM, kind=Kind.RAPID)
+        depth -= cycle.peck
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
+
+
+def _tap(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G84: feed in, reverse, feed out, turn on as before."""
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    _turn(run, cycle, -1)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.LINE)
+    _turn(run, cycle, 1)
+
+
+def _bore_feed_out(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G85, and G89 with its dwell."""
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    if cycle.code == 890:
+        _dwell(run, cycle)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.LINE)
+
+
+def _bore_stop(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G86, and G88 with a program stop in which the operator retracts by hand."""
+    turning = run.state.turning
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    _dwell(run, cycle)
+    _turn(run, cycle, 0)
+    if cycle.code == 880:
+        stand(run, line=cycle.line, kind=Kind.STOP, stop=0, motion=cycle.code)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
+    _turn(run, cycle, turning)
+
+
+def _bore_back(run: Run, cycle: _Cycle, point: list[float]) -> None:
+    """G87: past the edge with the spindle stopped, then bore upwards from below."""
+    turning = run.state.turning
+    aside = list(point)
+    for axis, by in zip(PLANE_AXES[run.state.plane][:2], cycle.side, strict=True):
+        aside[axis] += by
+    _go(run, cycle, aside, kind=Kind.RAPID)
+    _turn(run, cycle, 0)
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.RAPID)
+    below = list(point)
+    below[cycle.normal] = cycle.bottom
+    _go(run, cycle, below, kind=Kind.RAPID)
+    _turn(run, cycle, turning)
+    _go_to_height(run, cycle, cycle.middle, kind=Kind.LINE)
+    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
+    _turn(run, cycle, 0)
+    aside[cycle.normal] = cycle.bottom
+    _go(run, cycle, aside, kind=Kind.RAPID)
+    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
+    above = list(point)
+    above[cycle.normal] = cycle.clear
+    _go(run, cycle, above, kind=Kind.RAPID)
+    _turn(run, cycle, turning)
+
+
+_BODIES = {
+    810: _drill,
+    820: _drill,
+    830: _peck,
+    840: _tap,
+    850: _bore_feed_out,
+    860: _bore_stop,
+    870: _bore_back,
+    880: _bore_stop,
+    890: _bore_feed_out,
+}
