@@ -185,7 +185,8 @@ def _find_rpm(setup: CutSetup, window: ChipWindow) -> float:
             error(
                 "feed-out-of-reach",
                 f"a chip of {window.start_mm:.3f} mm needs {needed:.0f} mm/min at the lowest speed, "
-                f"{setup.min_rpm:.0f} rpm ({setup.min_bound}); {setup.feed_bound} feeds at most {setup.max_feed_mm_per_min:.0f} mm/min",
+                f"{setup.min_rpm:.0f} rpm ({setup.min_bound}); {setup.feed_bound} feeds at most "
+                f"{setup.max_feed_mm_per_min:.0f} mm/min",
                 remedy="choose a thinner cutter or one with fewer flutes, or a faster machine",
                 origin=setup.origin,
             )
