@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import atan2, cos, floor, pi, sin, tan
 
 import numpy as np
 
 from cam.geometry.contour import Contour, FloatArray, Segments, find_segments
+from cam.geometry.measure import find_distances_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +55,7 @@ def lay_ruler(contour: Contour) -> Ruler:
 def find_segment_at(ruler: Ruler, at_mm: float) -> int:
     """Return the index of the segment at a distance, which is taken round the contour."""
     wrapped = at_mm - floor(at_mm / ruler.length_mm) * ruler.length_mm
-    return int(min(np.searchsorted(ruler.at_mm, wrapped, side="right") - 1, len(ruler.segments) - 1))
+    return min(int(np.searchsorted(ruler.at_mm, wrapped, side="right")) - 1, len(ruler.segments) - 1)
 
 
 def find_point_at(ruler: Ruler, at_mm: float) -> tuple[float, float]:
@@ -124,7 +126,7 @@ def cut_pieces(ruler: Ruler, *, from_mm: float, to_mm: float, at_mm: tuple[float
             # a cut a hair before a vertex gives way to the vertex, whose point is exact
             kept[-1] = stop
     pieces = []
-    for start, end in zip(kept[:-1], kept[1:], strict=True):
+    for start, end in pairwise(kept):
         index = find_segment_at(ruler, (start + end) / 2.0)
         segments = ruler.segments
         lap_mm = floor((start + end) / 2.0 / length) * length
@@ -165,3 +167,25 @@ def start_at(contour: Contour, *, at_mm: float) -> Contour:
     return Contour(
         np.array([[*piece.start_mm, tan(piece.sweep_rad / 4.0)] for piece in pieces], dtype=np.float64),
     )
+
+
+def find_nearest_at(ruler: Ruler, point_mm: tuple[float, float]) -> float:
+    """Return the distance along the contour of its point nearest to another point; ties to the first."""
+    distances = find_distances_mm(ruler.segments, point_mm)
+    index = int(np.argmin(distances))
+    segments, x, y = ruler.segments, point_mm[0], point_mm[1]
+    start, length = segments.start_mm[index], float(segments.length_mm[index])
+    sweep = float(segments.sweep_rad[index])
+    if not sweep:
+        chord = segments.end_mm[index] - start
+        along = float(((x - start[0]) * chord[0] + (y - start[1]) * chord[1]) / np.hypot(*chord))
+    else:
+        centre, radius = segments.centre_mm[index], float(segments.radius_mm[index])
+        first = atan2(float(start[1] - centre[1]), float(start[0] - centre[0]))
+        turned = (atan2(y - float(centre[1]), x - float(centre[0])) - first) * (1.0 if sweep > 0 else -1.0)
+        turned %= 2.0 * pi
+        # beyond the end, the nearer of the two ends
+        if turned > abs(sweep):
+            turned = abs(sweep) if turned - abs(sweep) < 2.0 * pi - turned else 0.0
+        along = turned * radius
+    return float(ruler.at_mm[index]) + min(max(along, 0.0), length)

@@ -17,6 +17,7 @@ from cam.geometry.transform import turn
 from cam.panel.panel import Panel
 from cam.sheet.layout import Layout, Placement, place_contour
 from cam.tables.rows import Material, SheetSize
+from cam.tables.thickness import find_thickness_range
 
 OVERLAP_CHORD_TOL_MM = 0.01
 
@@ -39,12 +40,11 @@ def find_top_range_mm(
     Notes
     -----
     Measured thicknesses are taken as they are; without them the nominal thickness with the
-    material's tolerance, for cast sheet ``0.4 mm + 0.1 t`` (ISO 7823-1).
+    material's tolerance.
     """
     if measured_mm:
         return min(measured_mm), max(measured_mm)
-    tolerance = material.thickness_tol_mm + material.thickness_tol_share * thickness_mm
-    return thickness_mm - tolerance, thickness_mm + tolerance
+    return find_thickness_range(material, thickness_mm=thickness_mm)
 
 
 def lay_panels(

@@ -1,0 +1,124 @@
+"""Roughing and finishing round one wall: ramps, laps, bridges, tangent leads."""
+
+from __future__ import annotations
+
+from math import hypot, tan
+
+from cam.geometry.along import Ruler, find_nearest_at, find_point_at, lay_ruler, start_at
+from cam.geometry.contour import Contour
+from cam.geometry.transform import reverse
+from cam.motion.follow import approach, follow, retract
+from cam.motion.lead import find_lead, lead_in, lead_out
+from cam.motion.moves import Move, Purpose, line
+from cam.motion.profile import Profile, lift_over, ramp_in_passes
+from cam.plan.workingstep import Operation, Workingstep
+from cam.tables.rows import Direction
+
+OVERLAP_MM = 2.0
+"""How far a finishing pass goes on past its start before it leaves."""
+
+
+def lay_roughing(path: Contour, *, step: Workingstep, air_mm: float, rapid_mm: float) -> list[Move]:
+    """Return the roughing passes along a tool-centre path (counter-clockwise), entered by ramps."""
+    ruler = _lay_directed(path, step=step, direction=step.rough_direction, near_mm=step.start_mm)
+    nominal = ramp_in_passes(
+        air_mm=air_mm, pass_heights_mm=step.pass_heights_mm, lap_mm=ruler.length_mm, ramp_rad=step.ramp_rad
+    )
+    moves = approach(find_point_at(ruler, 0.0), air_mm=air_mm, rapid_mm=rapid_mm)
+    moves += follow(
+        ruler,
+        profile=_lift(nominal, ruler=ruler, step=step),
+        nominal=nominal,
+        feed_mm_per_min=step.rough.feed_mm_per_min,
+        ramp_feed_mm_per_min=step.rough.ramp_feed_mm_per_min,
+        reach_mm=step.cutter.radius_mm + step.allowance_mm,
+        waste_left=step.rough_direction is Direction.CLIMB,
+        purpose=Purpose.ROUGH,
+    )
+    moves.append(retract(moves, rapid_mm=rapid_mm))
+    return moves
+
+
+def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: float, rapid_mm: float) -> list[Move]:
+    """Return the finishing pass: down the roughed slot, a tangent arc in, one lap and overlap, an arc out.
+
+    Parameters
+    ----------
+    path, slot
+        Tool-centre paths (counter-clockwise) of the finishing pass, and of the roughing that
+        cleared the way for it.
+    """
+    direction = step.finish_direction
+    waste_left = direction is Direction.CLIMB
+    ruler = _lay_directed(path, step=step, direction=direction, near_mm=step.start_mm)
+    begin = find_lead(ruler, at_mm=0.0, step=step, waste_left=waste_left, arriving=True)
+    end = find_lead(ruler, at_mm=OVERLAP_MM, step=step, waste_left=waste_left, arriving=False)
+    moves = _enter_slot(slot, to_mm=begin.far_mm, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    feed = step.finish.feed_mm_per_min
+    if hypot(moves[-1].to_mm[0] - begin.far_mm[0], moves[-1].to_mm[1] - begin.far_mm[1]) > 1e-6:
+        moves.append(line((*begin.far_mm, step.floor_mm), feed_mm_per_min=feed, purpose=Purpose.LEAD))
+    moves.append(lead_in(begin, z_mm=step.floor_mm, feed_mm_per_min=feed))
+    lap = Profile(at_mm=(0.0, ruler.length_mm + OVERLAP_MM), z_mm=(step.floor_mm, step.floor_mm))
+    moves += follow(
+        ruler,
+        profile=_lift(lap, ruler=ruler, step=step),
+        nominal=lap,
+        feed_mm_per_min=feed,
+        ramp_feed_mm_per_min=min(feed, step.rough.ramp_feed_mm_per_min),
+        reach_mm=step.cutter.radius_mm,
+        waste_left=waste_left,
+        purpose=Purpose.FINISH,
+    )
+    moves.append(lead_out(end, z_mm=step.floor_mm, feed_mm_per_min=feed))
+    moves.append(retract(moves, rapid_mm=rapid_mm))
+    return moves
+
+
+def _enter_slot(
+    slot: Contour, *, to_mm: tuple[float, float], step: Workingstep, air_mm: float, rapid_mm: float
+) -> list[Move]:
+    """Return the way down through a slot that roughing left, ending beside a lead's far end."""
+    ruler = _lay_directed(slot, step=step, direction=step.finish_direction, near_mm=to_mm)
+    slope = step.lift.flank_rad if step.lift else step.ramp_rad
+    run = (air_mm - step.floor_mm) / tan(slope)
+    nominal = Profile(at_mm=(-run, 0.0), z_mm=(air_mm, step.floor_mm))
+    moves = approach(find_point_at(ruler, -run), air_mm=air_mm, rapid_mm=rapid_mm)
+    return moves + follow(
+        ruler,
+        profile=_lift(nominal, ruler=ruler, step=step),
+        nominal=nominal,
+        feed_mm_per_min=step.rough.feed_mm_per_min,
+        ramp_feed_mm_per_min=step.rough.ramp_feed_mm_per_min,
+        reach_mm=step.cutter.radius_mm + step.allowance_mm,
+        waste_left=step.finish_direction is Direction.CLIMB,
+        purpose=Purpose.ENTRY,
+    )
+
+
+def turns_counter_clockwise(operation: Operation, *, direction: Direction) -> bool:
+    """Return which way round a wall the cutter goes.
+
+    Notes
+    -----
+    A right-hand cutter seen from above climbs where the part lies to the right of its travel and the
+    waste to its left: counter-clockwise inside a wall, clockwise outside one (common practice, no
+    source).
+    """
+    return (direction is Direction.CLIMB) != (operation is Operation.OUTSIDE)
+
+
+def _lay_directed(path: Contour, *, step: Workingstep, direction: Direction, near_mm: tuple[float, float]) -> Ruler:
+    """Return a path in a direction, started at its point nearest to another."""
+    contour = path if turns_counter_clockwise(step.operation, direction=direction) else reverse(path)
+    ruler = lay_ruler(contour)
+    return lay_ruler(start_at(contour, at_mm=find_nearest_at(ruler, near_mm)))
+
+
+def _lift(profile: Profile, *, ruler: Ruler, step: Workingstep) -> Profile:
+    return lift_over(
+        profile,
+        bridges_mm=tuple(find_nearest_at(ruler, (bridge.x_mm, bridge.y_mm)) for bridge in step.bridges),
+        lift=step.lift,
+        lap_mm=ruler.length_mm,
+        floor_mm=step.floor_mm,
+    )

@@ -1,0 +1,73 @@
+"""Workingsteps to moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cam.errors import PlanRefused
+from cam.findings import Origin, error
+from cam.geometry.contour import Contour, Region
+from cam.geometry.offset import offset_region
+from cam.motion.bore_pass import lay_bore
+from cam.motion.clear_pass import lay_clearing
+from cam.motion.contour_pass import lay_finishing, lay_roughing
+from cam.motion.moves import Move
+from cam.plan.workingstep import Operation, Plan, Workingstep
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepMoves:
+    """The moves of one workingstep; they start and end at the plan's rapid height."""
+
+    step: Workingstep
+    moves: tuple[Move, ...]
+
+
+def lay_moves(plan: Plan) -> tuple[StepMoves, ...]:
+    """Return the tool-centre moves of each workingstep, in order.
+
+    Raises
+    ------
+    PlanRefused
+        If the cutter cannot reach all of a contour.
+    """
+    return tuple(
+        StepMoves(step=step, moves=tuple(_lay_step(step, air_mm=plan.air_mm, rapid_mm=plan.rapid_mm)))
+        for step in plan.workingsteps
+    )
+
+
+def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]:
+    if step.operation is Operation.BORE:
+        return lay_bore(step, air_mm=air_mm, rapid_mm=rapid_mm)
+    path = find_centre_path(step, reach_mm=step.cutter.radius_mm)
+    slot = find_centre_path(step, reach_mm=step.cutter.radius_mm + step.allowance_mm)
+    if step.operation is Operation.CLEAR:
+        moves = lay_clearing(Region(outer=slot), step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    else:
+        moves = lay_roughing(slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    return moves + lay_finishing(path, slot=slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+
+
+def find_centre_path(step: Workingstep, *, reach_mm: float) -> Contour:
+    """Return the path of the cutter's centre at a distance from a step's wall, counter-clockwise.
+
+    Raises
+    ------
+    PlanRefused
+        If the cutter does not pass everywhere along the wall, so that the path falls into parts.
+    """
+    outside = step.operation is Operation.OUTSIDE
+    regions = offset_region(Region(outer=step.wall), distance_mm=reach_mm if outside else -reach_mm)
+    if len(regions) != 1 or regions[0].holes:
+        parts = sum(len(region.contours) for region in regions)
+        raise PlanRefused(
+            error(
+                "neck-too-narrow",
+                f"cutter {step.cutter.name} at {reach_mm:.2f} mm from the wall does not pass everywhere along this "
+                f"contour: its path falls into {parts} parts",
+                remedy="choose a smaller cutter or a smaller allowance, or widen the neck in the drawing",
+                origin=Origin(panel=step.panel, feature=step.feature),
+            )
+        )
+    return regions[0].outer

@@ -1,0 +1,327 @@
+"""The only module that knows every stage; it reads like the V of DEVELOPERS.md."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from time import perf_counter
+
+from cam.backplot.clock import Timing, time_trace
+from cam.backplot.interpret import interpret_program
+from cam.backplot.read import read_program
+from cam.backplot.trace import Trace
+from cam.drawing.drawing import Drawing
+from cam.drawing.read import read_drawing, refuse_faults
+from cam.errors import PlanRefused
+from cam.findings import Finding, error
+from cam.motion.lay_moves import StepMoves, lay_moves
+from cam.panel.find_panels import find_panels
+from cam.panel.nesting import Nest, find_nesting
+from cam.plan.means import Means
+from cam.plan.plan_panels import plan_panels
+from cam.plan.workingstep import Plan
+from cam.program.write import Heading, emit_program, format_program
+from cam.report.judge import judge_program
+from cam.report.plan_row import PlanRow
+from cam.report.verdict import Verdict
+from cam.sheet.lay import Group, lay_panels
+from cam.sheet.layout import Layout
+from cam.tables.job import Job, ZeroFace
+from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
+from cam.tables.rows import Tables
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MadeProgram:
+    """One program: its text, and what reading it back gave. ``name`` is its file name once proven."""
+
+    name: str
+    controller: str
+    text: str
+    trace: Trace
+    timing: Timing
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Made:
+    """A job made: both legs of the V. ``stages`` says how many seconds each stage took."""
+
+    job: Job
+    drawings: tuple[Drawing, ...]
+    layout: Layout
+    programs: tuple[MadeProgram, ...]
+    plan_rows: tuple[PlanRow, ...]
+    findings: tuple[Finding, ...]
+    bed_z_mm: float
+    stages: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Proof:
+    """A program read back and judged against a job."""
+
+    trace: Trace
+    timing: Timing
+    layout: Layout
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    bed_z_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Inspection:
+    """A drawing as it was read, faults and all, with the nesting of its loops."""
+
+    drawing: Drawing
+    nests: tuple[Nest, ...]
+
+
+@dataclass(slots=True)
+class _Stopwatch:
+    progress: Progress
+    stages: list[tuple[str, float]]
+    name: str = ""
+    since: float = 0.0
+
+    def start(self, name: str) -> None:
+        self.stop()
+        self.progress(name)
+        self.name, self.since = name, perf_counter()
+
+    def stop(self) -> None:
+        if self.name:
+            self.stages.append((self.name, perf_counter() - self.since))
+        self.name = ""
+
+
+def _silent(_: str) -> None:
+    return None
+
+
+def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
+    """Return the program of a job, proven or not.
+
+    Parameters
+    ----------
+    progress
+        Called with the name of each stage as it begins.
+
+    Raises
+    ------
+    Refusal
+        Whatever keeps a stage from a certain result.
+    """
+    watch = _Stopwatch(progress, [])
+    rows = find_job_rows(job, tables=tables)
+    watch.start("reading the drawings")
+    drawings = _read_drawings(job)
+    watch.start("finding and laying the panels")
+    layout = _lay_layout(job, drawings=drawings, rows=rows)
+    bed_z = find_bed_z_mm(job, layout=layout)
+    watch.start("planning the workingsteps")
+    plan = plan_panels(
+        layout,
+        means=Means(
+            cutters=rows.cutters,
+            cutters_named=bool(job.cutters),
+            material=rows.material,
+            machine=rows.machine,
+            hold=job.hold,
+            heights=job.heights,
+            limits=rows.controller.limits,
+        ),
+    )
+    watch.start("laying the moves")
+    steps = lay_moves(plan)
+    watch.start("writing the program")
+    text = _write_text(job, layout=layout, rows=rows, plan=plan, steps=steps, bed_z_mm=bed_z)
+    watch.start("reading the program back")
+    name = f"{find_stem(job)}.{rows.controller.format.extension}"
+    trace = interpret_program(text, controller=rows.controller, file=name)
+    watch.start("timing it")
+    timing = time_trace(trace, machine=rows.machine)
+    watch.start("judging it")
+    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
+    watch.stop()
+    return Made(
+        job=job,
+        drawings=drawings,
+        layout=layout,
+        programs=(
+            MadeProgram(
+                name=name, controller=rows.controller.name, text=text, trace=trace, timing=timing, verdict=verdict
+            ),
+        ),
+        plan_rows=_list_plan(plan),
+        findings=tuple(finding for drawing in drawings for finding in drawing.findings),
+        bed_z_mm=bed_z,
+        stages=tuple(watch.stages),
+    )
+
+
+def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = _silent) -> Proof:
+    """Return the proof of a program's file against a job, whoever wrote it.
+
+    Raises
+    ------
+    Refusal
+        If the program or the job cannot be read.
+    """
+    rows = find_job_rows(job, tables=tables)
+    progress("reading the program")
+    text = read_program(path)
+    progress("reading the drawings")
+    drawings = _read_drawings(job)
+    layout = _lay_layout(job, drawings=drawings, rows=rows)
+    progress("interpreting the program")
+    trace = interpret_program(text, controller=rows.controller, file=path.name)
+    timing = time_trace(trace, machine=rows.machine)
+    progress("judging it")
+    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=path.name)
+    return Proof(
+        trace=trace,
+        timing=timing,
+        layout=layout,
+        verdict=verdict,
+        findings=tuple(finding for drawing in drawings for finding in drawing.findings),
+        bed_z_mm=find_bed_z_mm(job, layout=layout),
+    )
+
+
+def inspect_drawing(
+    path: Path, *, units: str | None = None, join_tol_mm: float = 0.01, fit_tol_mm: float = 0.005
+) -> Inspection:
+    """Return a drawing as it was read, with the nesting of its loops.
+
+    Raises
+    ------
+    FileRefused, DrawingRefused
+        If it cannot be read at all; faults that can be shown are findings instead.
+    """
+    drawing = read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+    return Inspection(drawing=drawing, nests=find_nesting(tuple(loop.contour for loop in drawing.loops)))
+
+
+def find_stem(job: Job) -> str:
+    """Return the name that a job's files share: that of its folder's job file, or of its drawing."""
+    if job.path is None:
+        return job.panels[0].drawing.stem
+    return job.path.parent.resolve().name if job.path.stem == "job" else job.path.stem
+
+
+def find_bed_z_mm(job: Job, *, layout: Layout) -> float:
+    """Return the height of the bed in the program's frame.
+
+    Raises
+    ------
+    PlanRefused
+        If Z 0 is to be the sheet's top and nobody measured where that is.
+    """
+    if job.heights.zero is ZeroFace.BED:
+        return 0.0
+    if not job.heights.measured_thickness_mm:
+        raise PlanRefused(
+            error(
+                "thickness-not-measured",
+                "Z 0 at the sheet's top needs the sheet's measured thickness: a sheet of "
+                f"{layout.thickness_mm:g} mm may be {layout.min_top_mm:.1f} to {layout.max_top_mm:.1f} mm thick, and "
+                "bridges and the cut into the bed are measured from below",
+                remedy='give measured_thickness_mm in [heights], or set zero = "bed"',
+                origin=find_job_origin(job, key="heights.zero"),
+            )
+        )
+    return -layout.max_top_mm
+
+
+def _read_drawings(job: Job) -> tuple[Drawing, ...]:
+    drawings = []
+    for entry in job.panels:
+        drawing = read_drawing(
+            entry.drawing, units=entry.units, join_tol_mm=job.tolerances.join_mm, fit_tol_mm=job.tolerances.fit_mm
+        )
+        refuse_faults(drawing)
+        drawings.append(drawing)
+    return tuple(drawings)
+
+
+def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], rows: JobRows) -> Layout:
+    groups = tuple(
+        Group(
+            drawing=str(drawing.path),
+            panels=find_panels(
+                drawing,
+                entry=entry,
+                thickness_mm=rows.sheet.thickness_mm,
+                corner_radius_mm=job.corners.radius_mm,
+            ),
+            at_mm=entry.at_mm,
+            turn_deg=entry.turn_deg,
+        )
+        for drawing, entry in zip(drawings, job.panels, strict=True)
+    )
+    return lay_panels(
+        groups,
+        sheet=rows.sheet,
+        material=rows.material,
+        margin_mm=job.margin_mm,
+        measured_thickness_mm=job.heights.measured_thickness_mm,
+    )
+
+
+def _write_text(
+    job: Job, *, layout: Layout, rows: JobRows, plan: Plan, steps: tuple[StepMoves, ...], bed_z_mm: float
+) -> str:
+    on_bed = job.heights.zero is ZeroFace.BED
+    measured = bool(job.heights.measured_thickness_mm)
+    heading = Heading(
+        title=job.title,
+        panels=tuple(placement.panel.name for placement in layout.placements),
+        sheet=f"{layout.sheet}, {layout.width_mm:g} x {layout.height_mm:g} mm",
+        thickness=f"{layout.thickness_mm:g} mm, {'measured' if measured else 'allowed'} {layout.min_top_mm:.2f} to "
+        f"{layout.max_top_mm:.2f} mm",
+        zero="on the bed" if on_bed else f"on the top of the sheet, {layout.max_top_mm:.2f} mm above the bed",
+        zero_mm=-bed_z_mm,
+        rapid_mm=plan.rapid_mm,
+        work_offset=job.work_offset,
+        air=rows.material.air_blast,
+        spin_up_s=rows.machine.spin_up_s,
+    )
+    lines = emit_program(steps, heading=heading, controller=rows.controller)
+    return format_program(lines, controller=rows.controller)
+
+
+def _judge(
+    trace: Trace, *, timing: Timing, layout: Layout, job: Job, tables: Tables, rows: JobRows, program: str
+) -> Verdict:
+    return judge_program(
+        trace,
+        timing=timing,
+        layout=layout,
+        job=job,
+        tables=tables,
+        machine=rows.machine,
+        material=rows.material,
+        controller=rows.controller,
+        program=program,
+    )
+
+
+def _list_plan(plan: Plan) -> tuple[PlanRow, ...]:
+    return tuple(
+        PlanRow(
+            number=step.number,
+            feature=f"{step.panel}: {step.feature}",
+            operation=str(step.operation),
+            cutter=step.cutter.name,
+            rpm=step.rough.spindle_rpm,
+            feed_mm_per_min=step.rough.feed_mm_per_min,
+            passes=len(step.pass_heights_mm) + 1,
+            holding=step.holding,
+            reasons=step.reasons,
+        )
+        for step in plan.workingsteps
+    )

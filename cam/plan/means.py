@@ -1,0 +1,58 @@
+"""What a plan may draw on, and the cutting data that follows from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cam.errors import PlanRefused, TableRefused
+from cam.plan.cutting_data import CuttingData, resolve_cutting_data
+from cam.tables.job import Heights, Hold
+from cam.tables.rows import ControllerLimits, Cutter, CutterKind, Machine, Material
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Means:
+    """What a plan may draw on: rows of the tables, and what the job says of holding and heights."""
+
+    cutters: tuple[Cutter, ...]
+    cutters_named: bool
+    material: Material
+    machine: Machine
+    hold: Hold
+    heights: Heights
+    limits: ControllerLimits
+
+
+def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:
+    """Return the cutters that have cutting data for the material on the machine.
+
+    Raises
+    ------
+    PlanRefused
+        If the job names a cutter that has none; cutters of the table are passed over instead.
+    """
+    usable = []
+    for cutter in means.cutters:
+        if means.cutters_named:
+            resolve(cutter, depth_mm=cutter.radius_mm, radial_mm=None, means=means)
+            usable.append(cutter)
+            continue
+        if cutter.kind is CutterKind.FLAT:
+            try:
+                resolve(cutter, depth_mm=cutter.radius_mm, radial_mm=None, means=means)
+            except (PlanRefused, TableRefused):
+                continue
+            usable.append(cutter)
+    return tuple(usable)
+
+
+def resolve(cutter: Cutter, *, depth_mm: float, radial_mm: float | None, means: Means) -> CuttingData:
+    """Return the cutting data of a cutter at a depth, and at a radial bite where it is less than a slot."""
+    return resolve_cutting_data(
+        cutter=cutter,
+        material=means.material,
+        machine=means.machine,
+        depth_mm=depth_mm,
+        radial_mm=radial_mm,
+        controller_limits=means.limits,
+    )

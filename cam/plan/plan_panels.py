@@ -1,0 +1,138 @@
+"""A layout of panels to workingsteps, every number resolved with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import radians
+
+from cam.geometry.contour import Contour, Region
+from cam.geometry.measure import measure_region_area_mm2
+from cam.geometry.offset import offset_region
+from cam.panel.panel import Role
+from cam.plan.choose_cutters import Choice, choose_cutters
+from cam.plan.holding import find_lift, find_start, lay_bridges
+from cam.plan.means import Means, find_usable_cutters, resolve
+from cam.plan.order import order_stops
+from cam.plan.placed import PlacedFeature, place_features
+from cam.plan.room import check_room
+from cam.plan.sequence import find_stops
+from cam.plan.workingstep import Operation, Plan, Workingstep
+from cam.sheet.layout import Layout
+from cam.tables.job import Hold, HoldKind
+from cam.tables.rows import Cutter
+
+AIR_GAP_MM = 0.5
+"""How far above the highest sheet top a rapid approach ends."""
+
+
+def plan_panels(layout: Layout, *, means: Means) -> Plan:
+    """Return the workingsteps that cut a layout, in order.
+
+    Raises
+    ------
+    PlanRefused
+        If a feature has no cutter, no cutting data or no place for its bridges, or panels stand too
+        close to one another, to the sheet's edge or to the machine's travel.
+    """
+    features = place_features(layout)
+    choice = choose_cutters(
+        tuple(feature.task for feature in features),
+        cutters=find_usable_cutters(means),
+        named=means.cutters_named,
+        depth_mm=layout.max_top_mm + means.heights.into_bed_mm,
+        thickness_mm=layout.thickness_mm,
+        machine=means.machine,
+    )
+    check_room(layout, features=features, choice=choice, means=means)
+    steps = {feature.task.key: _plan_step(feature, choice=choice, layout=layout, means=means) for feature in features}
+    order = order_stops(find_stops(features, steps=steps), from_mm=(0.0, 0.0))
+    return Plan(
+        workingsteps=tuple(replace(steps[key], number=number) for number, key in enumerate(order, start=1)),
+        rapid_mm=layout.max_top_mm + means.heights.clearance_mm,
+        air_mm=layout.max_top_mm + AIR_GAP_MM,
+        top_mm=layout.max_top_mm,
+    )
+
+
+def _plan_step(feature: PlacedFeature, *, choice: Choice, layout: Layout, means: Means) -> Workingstep:
+    task, hold = feature.task, means.hold
+    cutter = choice.cutter[task.key]
+    operation, why = _choose_operation(feature, cutter=cutter, hold=hold)
+    held = operation in (Operation.INSIDE, Operation.OUTSIDE)
+    floor = hold.skin_mm if held and hold.by is HoldKind.SKIN else -means.heights.into_bed_mm
+    bridged = held and hold.by is HoldKind.BRIDGES
+    wall = feature.wall
+    bridges = lay_bridges(wall, hold=hold, cutter=cutter, origin=task.origin) if bridged else ()
+    lift = find_lift(hold, cutter=cutter) if bridged else None
+    depth = layout.max_top_mm - floor
+    allowance = means.material.finish_allowance_mm
+    rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means)
+    finish = resolve(cutter, depth_mm=depth, radial_mm=allowance, means=means)
+    holding = _say_holding(hold, bridges=len(bridges), held=held)
+    return Workingstep(
+        number=0,
+        panel=task.panel,
+        feature=task.feature.label,
+        operation=operation,
+        wall=wall,
+        start_mm=find_start(wall, bridges=bridges, lift=lift),
+        diameter_mm=task.feature.diameter_mm,
+        cutter=cutter,
+        rough=rough,
+        finish=finish,
+        rough_direction=means.material.rough_direction,
+        finish_direction=means.material.finish_direction,
+        pass_heights_mm=find_pass_heights(top_mm=layout.max_top_mm, floor_mm=floor, passes=rough.passes),
+        allowance_mm=allowance,
+        stepover_mm=means.material.max_stepover_diameters * cutter.diameter_mm,
+        ramp_rad=radians(min(means.material.ramp_deg, cutter.max_ramp_deg)),
+        bridges=bridges,
+        lift=lift,
+        holding=holding,
+        reasons=(
+            choice.reason[task.key],
+            f"{operation}: {why}",
+            *(str(reason) for reason in rough.reasons),
+            f"finishing: {allowance:g} mm left for one pass over the full depth",
+            *(f"finishing: {reason}" for reason in finish.reasons),
+            f"holding: {holding}",
+        ),
+    )
+
+
+def find_pass_heights(*, top_mm: float, floor_mm: float, passes: int) -> tuple[float, ...]:
+    """Return the height of each pass's bottom, in equal steps from the top; the last is the floor itself.
+
+    Examples
+    --------
+    >>> find_pass_heights(top_mm=4.0, floor_mm=-0.5, passes=2)
+    (1.75, -0.5)
+    """
+    step = (top_mm - floor_mm) / passes
+    return (*(top_mm - step * i for i in range(1, passes)), floor_mm)
+
+
+def _choose_operation(feature: PlacedFeature, *, cutter: Cutter, hold: Hold) -> tuple[Operation, str]:
+    """Return how a feature is cut, and why."""
+    if feature.task.feature.role is Role.OUTLINE:
+        return Operation.OUTSIDE, "an outline, its waste outside"
+    slug = measure_slug_mm2(feature.wall, cutter=cutter)
+    if slug >= hold.clear_slug_below_mm2:
+        return Operation.INSIDE, f"a slug of {slug:.0f} mm2 stays, large enough to be held"
+    what = "no slug would stay" if slug == 0.0 else f"its slug of {slug:.0f} mm2 would be thrown"
+    why = f"cleared wholly: {what} (limit {hold.clear_slug_below_mm2:g} mm2)"
+    return (Operation.BORE if feature.task.feature.role is Role.HOLE else Operation.CLEAR), why
+
+
+def measure_slug_mm2(wall: Contour, *, cutter: Cutter) -> float:
+    """Return the area of the waste that one lap inside a wall leaves loose."""
+    slugs = offset_region(Region(outer=wall), distance_mm=-cutter.diameter_mm)
+    return sum(measure_region_area_mm2(slug) for slug in slugs)
+
+
+def _say_holding(hold: Hold, *, bridges: int, held: bool) -> str:
+    if not held:
+        return "nothing loose is left"
+    if hold.by is HoldKind.SKIN:
+        return f"skin of {hold.skin_mm:g} mm"
+    return f"{bridges} bridges, {hold.bridge_length_mm:g} mm long, {hold.bridge_height_mm:g} mm high"

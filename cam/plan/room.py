@@ -1,0 +1,104 @@
+"""Room for the cutter: between panels, to the sheet's edge, and within the machine's travel."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from cam.errors import PlanRefused
+from cam.findings import Finding, Origin, error
+from cam.geometry.flatten import flatten
+from cam.geometry.measure import find_bounds_mm
+from cam.panel.panel import Role
+from cam.plan.choose_cutters import Choice
+from cam.plan.means import Means
+from cam.plan.placed import PlacedFeature
+from cam.sheet.layout import Layout
+
+CHORD_TOL_MM = 0.01
+
+
+def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: Choice, means: Means) -> None:
+    """Refuse outlines that leave the cutter no room.
+
+    Raises
+    ------
+    PlanRefused
+        If two panels are closer than a kerf with its finishing allowance, an outline's kerf leaves
+        the sheet, or the cutter's centre leaves the machine's travel.
+    """
+    outlines = [feature for feature in features if feature.task.feature.role is Role.OUTLINE]
+    allowance = means.material.finish_allowance_mm
+    kerf = [choice.cutter[outline.task.key].diameter_mm + allowance for outline in outlines]
+    findings = [
+        *_find_close_panels(outlines, kerf_mm=kerf),
+        *(
+            finding
+            for outline, width in zip(outlines, kerf, strict=True)
+            for finding in _find_short_room(outline, kerf_mm=width, layout=layout, means=means)
+        ),
+    ]
+    depth = layout.max_top_mm + means.heights.clearance_mm + means.heights.into_bed_mm
+    if depth > means.machine.travel_mm[2]:
+        findings.append(
+            error(
+                "beyond-travel",
+                f"clearance and depth need {depth:.1f} mm of Z, machine {means.machine.name} has "
+                f"{means.machine.travel_mm[2]:g} mm",
+                remedy="reduce clearance_mm, or choose a machine with more Z travel",
+            )
+        )
+    if findings:
+        raise PlanRefused(*findings)
+
+
+def _find_close_panels(outlines: list[PlacedFeature], *, kerf_mm: list[float]) -> list[Finding]:
+    rings = np.array([shapely.LinearRing(flatten(outline.contour, chord_tol_mm=CHORD_TOL_MM)) for outline in outlines])
+    findings = []
+    for i, j in shapely.STRtree(rings).query(rings, predicate="dwithin", distance=max(kerf_mm)).T.tolist():
+        gap, needed = shapely.distance(rings[i], rings[j]), max(kerf_mm[i], kerf_mm[j])
+        if i < j and gap < needed - CHORD_TOL_MM:
+            a, b = outlines[i].task, outlines[j].task
+            point = shapely.shortest_line(rings[i], rings[j]).coords[0]
+            findings.append(
+                error(
+                    "panels-too-close",
+                    f"panels {a.panel} and {b.panel} stand {gap:.2f} mm apart; the cutter needs {needed:.2f} mm",
+                    remedy="move them apart with at_mm, raise margin_mm, or choose a smaller cutter",
+                    origin=Origin(panel=a.panel, x_mm=point[0], y_mm=point[1]),
+                    size_mm=needed - gap,
+                )
+            )
+    return findings
+
+
+def _find_short_room(outline: PlacedFeature, *, kerf_mm: float, layout: Layout, means: Means) -> list[Finding]:
+    min_x, min_y, max_x, max_y = find_bounds_mm(outline.contour)
+    findings = []
+    edge = min(min_x, min_y, layout.width_mm - max_x, layout.height_mm - max_y)
+    if edge < kerf_mm and outline.level == 0:
+        findings.append(
+            error(
+                "too-near-sheet-edge",
+                f"panel {outline.task.panel} comes within {edge:.2f} mm of the sheet's edge; its kerf needs "
+                f"{kerf_mm:.2f} mm, or the waste beside it cannot hold it",
+                remedy="raise margin_mm, move the panel with at_mm, or choose a smaller cutter",
+                origin=outline.task.origin,
+                size_mm=kerf_mm - edge,
+            )
+        )
+    travel_x, travel_y, _ = means.machine.travel_mm
+    reach = kerf_mm / 2.0
+    over = max(max_x + reach - travel_x, max_y + reach - travel_y)
+    if over > 0.0:
+        findings.append(
+            error(
+                "beyond-travel",
+                f"panel {outline.task.panel} needs the cutter at ({max_x + reach:.1f}, {max_y + reach:.1f}) mm; "
+                f"machine {means.machine.name} travels {travel_x:g} x {travel_y:g} mm",
+                remedy="turn or move the panel, cut it in two, or choose a larger machine",
+                origin=outline.task.origin,
+                size_mm=over,
+            )
+        )
+    return findings

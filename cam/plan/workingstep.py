@@ -1,0 +1,106 @@
+"""Workingsteps: one feature, one cutter, its operation and technology (ISO 14649-10)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from cam.geometry.contour import Contour
+from cam.plan.cutting_data import CuttingData
+from cam.tables.rows import Cutter, Direction
+
+
+class Operation(StrEnum):
+    """What a workingstep does."""
+
+    BORE = "bore"
+    CLEAR = "clear"
+    INSIDE = "inside contour"
+    OUTSIDE = "outside contour"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridge:
+    """Material left standing between panel and waste: the middle of its foot on the wall, in the sheet's frame."""
+
+    x_mm: float
+    y_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lift:
+    """How the cutter passes over a bridge: up a flank, along the top, down a flank.
+
+    ``half_top_mm`` is half the way along the top for the cutter's centre, ``top_mm`` its height
+    above the bed, ``flank_rad`` the slope of both flanks.
+    """
+
+    half_top_mm: float
+    top_mm: float
+    flank_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Workingstep:
+    """One feature cut by one cutter; every number resolved, heights in mm above the bed.
+
+    Attributes
+    ----------
+    wall
+        The finished wall where it lies on the sheet: counter-clockwise whichever side the waste is.
+    start_mm
+        The point of the wall nearest to where the finishing pass begins and ends.
+    pass_heights_mm
+        The height of each roughing pass's bottom, from the top downwards; the last is the floor.
+    allowance_mm
+        What roughing leaves on the wall for the finishing pass.
+    bridges, lift
+        Where the cutter rises, and how; no bridges where the waste is cleared or a skin holds it.
+    reasons
+        Why each choice was made, in words.
+    """
+
+    number: int
+    panel: str
+    feature: str
+    operation: Operation
+    wall: Contour
+    start_mm: tuple[float, float]
+    diameter_mm: float | None
+    cutter: Cutter
+    rough: CuttingData
+    finish: CuttingData
+    rough_direction: Direction
+    finish_direction: Direction
+    pass_heights_mm: tuple[float, ...]
+    allowance_mm: float
+    stepover_mm: float
+    ramp_rad: float
+    bridges: tuple[Bridge, ...]
+    lift: Lift | None
+    holding: str
+    reasons: tuple[str, ...]
+
+    @property
+    def floor_mm(self) -> float:
+        """The height of the deepest pass."""
+        return self.pass_heights_mm[-1]
+
+    @property
+    def label(self) -> str:
+        """What the step does to what, for comments and messages."""
+        return f"{self.operation} {self.feature} of {self.panel}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Workingsteps in order, and the heights that all of them share.
+
+    ``air_mm`` is where a rapid approach ends and feed begins, ``rapid_mm`` where the cutter travels;
+    both above the bed.
+    """
+
+    workingsteps: tuple[Workingstep, ...]
+    rapid_mm: float
+    air_mm: float
+    top_mm: float
