@@ -33,14 +33,14 @@ def lay_picture(scene: Scene, *, flags: tuple[Flag, ...], view: View, described:
     """
     picture = element(
         "svg",
-        element("title", words("The sheet seen from above, as the program cuts it"), id="picture-title"),
-        element("desc", words(described), id="picture-words"),
+        element("title", words("The sheet seen from above, as the program cuts it"), id="sheet-title"),
+        element("desc", words(described), id="sheet-words"),
         draw_scene(scene),
         draw_marks(scene, view=view),
         draw_flags(flags, view=view),
         viewBox=view.box,
         role="img",
-        aria_labelledby="picture-title picture-words",
+        aria_labelledby="sheet-title sheet-words",
         xmlns="http://www.w3.org/2000/svg",
     )
     desk = element(

@@ -11,9 +11,10 @@ from math import atan2, ceil, cos, hypot, pi, sin
 from cam.geometry.contour import Contour, FloatArray, Region, find_segments
 from cam.report.markup import format_number
 
-# SVG finds an arc's centre from its ends; an arc of more than three quarters of a turn has ends so
-# close together that rounding would move the centre
-_MAX_ARC_RAD = 1.5 * pi
+# SVG finds an arc's centre from its ends and its radius. Near half a turn a radius rounded by d moves
+# the centre by sqrt(2 r d), near a whole turn the ends run together; within a quarter turn the centre
+# is as certain as the radius
+_MAX_ARC_RAD = pi / 2.0
 
 
 class PathData:
@@ -23,9 +24,9 @@ class PathData:
     --------
     >>> path = PathData()
     >>> path.line((0.0, 0.0), (10.0, 0.0))
-    >>> path.arc((10.0, 0.0), (10.0, 10.0), centre_mm=(10.0, 5.0), sweep_rad=pi)
+    >>> path.arc((10.0, 0.0), (15.0, 5.0), centre_mm=(10.0, 5.0), sweep_rad=pi / 2.0)
     >>> str(path)
-    'M0 0H10A5 5 0 0 1 10 10'
+    'M0 0H10A5 5 0 0 1 15 5'
     """
 
     def __init__(self) -> None:
@@ -56,18 +57,17 @@ class PathData:
         centre_mm: tuple[float, float],
         sweep_rad: float,
     ) -> None:
-        """Add a circular piece, in as many arcs as keep its centre certain."""
+        """Add a circular piece, in arcs of a quarter turn at most."""
         self._start(start_mm)
-        pieces = max(1, ceil(abs(sweep_rad) / _MAX_ARC_RAD - 1e-12))
+        pieces = max(1, ceil(abs(sweep_rad) / _MAX_ARC_RAD - 1e-9))
         radius_mm = hypot(start_mm[0] - centre_mm[0], start_mm[1] - centre_mm[1])
         from_rad = atan2(start_mm[1] - centre_mm[1], start_mm[0] - centre_mm[0])
         radius = format_number(radius_mm)
-        large = int(abs(sweep_rad) / pieces > pi)
         for piece in range(1, pieces + 1):
             angle_rad = from_rad + sweep_rad * piece / pieces
             point = (centre_mm[0] + radius_mm * cos(angle_rad), centre_mm[1] + radius_mm * sin(angle_rad))
             self._at = _words(end_mm if piece == pieces else point)
-            self._parts.append(f"A{radius} {radius} 0 {large} {int(sweep_rad > 0.0)} {self._at[0]} {self._at[1]}")
+            self._parts.append(f"A{radius} {radius} 0 0 {int(sweep_rad > 0.0)} {self._at[0]} {self._at[1]}")
 
     def close(self) -> None:
         """Close the loop."""
@@ -109,7 +109,7 @@ def trace_contour(contour: Contour) -> str:
     >>> trace_contour(rectangle((0, 0), width_mm=4, height_mm=3))
     'M0 0H4V3H0V0Z'
     >>> trace_contour(circle((0, 0), radius_mm=2))
-    'M2 0A2 2 0 0 1 -2 0A2 2 0 0 1 2 0Z'
+    'M2 0A2 2 0 0 1 0 2A2 2 0 0 1 -2 0A2 2 0 0 1 0 -2A2 2 0 0 1 2 0Z'
     """
     return trace_vertices(contour.vertices, closed=True)
 
