@@ -39,7 +39,7 @@ def plant_tree(source: Source) -> SourceTree:
     first = np.cumsum(counts + 1) - (counts + 1)
     share = (np.arange(len(owner)) - first[owner]) / counts[owner]
     lines = shapely.linestrings(points_on(segments, owner, share), indices=owner)
-    return SourceTree(source, shapely.STRtree(lines), FLATTEN_MM if arcs.any() else 0.0)
+    return SourceTree(source, shapely.STRtree(np.atleast_1d(np.asarray(lines))), FLATTEN_MM if arcs.any() else 0.0)
 
 
 def points_on(segments: Segments, segment: IntArray, share: FloatArray) -> FloatArray:

@@ -28,24 +28,45 @@ class Crossings:
 def find_crossings(pieces: Pieces, intervals: Intervals) -> Crossings:
     """Return every place where two pieces cross or touch within their intervals' boxes."""
     first, second = _find_pairs(pieces, intervals)
+    a, b, points = find_meetings(pieces, first, second)
+    on_a, along_a = find_along(pieces, a, points)
+    on_b, along_b = find_along(pieces, b, points)
+    on = on_a & on_b
+    ends = _find_overlap_ends(pieces, first, second)
+    return Crossings(
+        np.concatenate((a[on], ends.first)),
+        np.concatenate((along_a[on], ends.first_mm)),
+        np.concatenate((b[on], ends.second)),
+        np.concatenate((along_b[on], ends.second_mm)),
+    )
+
+
+_Meetings = tuple[IntArray, IntArray, FloatArray]
+
+
+def find_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> _Meetings:
+    """Return where the carriers of pairs of pieces, endless lines and whole circles, meet.
+
+    Returns
+    -------
+    tuple
+        The numbers of both pieces and the point, shape (n, 2), for each meeting.
+    """
     arc = pieces.is_arc
     swap = arc[first] & ~arc[second]
     first, second = np.where(swap, second, first), np.where(swap, first, second)
-    parts = []
-    for find, which in (
-        (_line_with_line, ~arc[first] & ~arc[second]),
-        (_line_with_circle, ~arc[first] & arc[second]),
-        (_circle_with_circle, arc[first] & arc[second]),
-    ):
-        if which.any():
-            a, b, points_a, points_b = find(pieces, first[which], second[which])
-            on_a, along_a = find_along(pieces, a, points_a)
-            on_b, along_b = find_along(pieces, b, points_b)
-            both = on_a & on_b
-            parts.append((a[both], along_a[both], b[both], along_b[both]))
-        parts.append(_find_overlap_ends(pieces, first[which], second[which]))
-    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    return Crossings(joined[0], joined[1], joined[2], joined[3])
+    straight, circular = ~arc[first] & ~arc[second], arc[first] & arc[second]
+    mixed = ~straight & ~circular
+    parts = (
+        _line_with_line(pieces, first[straight], second[straight]),
+        _line_with_circle(pieces, first[mixed], second[mixed]),
+        _circle_with_circle(pieces, first[circular], second[circular]),
+    )
+    return (
+        np.concatenate([part[0] for part in parts]),
+        np.concatenate([part[1] for part in parts]),
+        np.concatenate([part[2] for part in parts]),
+    )
 
 
 def _find_pairs(pieces: Pieces, intervals: Intervals) -> tuple[IntArray, IntArray]:
@@ -89,9 +110,6 @@ def find_along(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> tuple[
     return np.asarray(on), np.asarray(np.clip(along, 0.0, length))
 
 
-_Meetings = tuple[IntArray, IntArray, FloatArray, FloatArray]
-
-
 def _line_with_line(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
     u = (pieces.end_mm - pieces.start_mm)[a]
     v = (pieces.end_mm - pieces.start_mm)[b]
@@ -101,7 +119,7 @@ def _line_with_line(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
     gap = pieces.start_mm[b] - pieces.start_mm[a]
     s = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / cross
     points = pieces.start_mm[a] + s[:, None] * u
-    return a, b, points, points
+    return a, b, points
 
 
 def _line_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
@@ -114,7 +132,7 @@ def _line_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
     half = np.sqrt(np.maximum((radius - height) * (radius + height), 0.0))
     a, b, foot, along, half = a[meets], b[meets], foot[meets], along[meets], half[meets]
     points = np.concatenate((foot - half[:, None] * along, foot + half[:, None] * along))
-    return np.concatenate((a, a)), np.concatenate((b, b)), points, points
+    return np.concatenate((a, a)), np.concatenate((b, b)), points
 
 
 def _circle_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
@@ -129,19 +147,17 @@ def _circle_with_circle(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:
     half = np.sqrt(np.maximum((ra - way) * (ra + way), 0.0))
     foot = pieces.centre_mm[a] + way[:, None] * along
     points = np.concatenate((foot - half[:, None] * across, foot + half[:, None] * across))
-    return np.concatenate((a, a)), np.concatenate((b, b)), points, points
+    return np.concatenate((a, a)), np.concatenate((b, b)), points
 
 
-def _find_overlap_ends(pieces: Pieces, a: IntArray, b: IntArray) -> tuple[IntArray, FloatArray, IntArray, FloatArray]:
-    """Return the ends of pieces that lie on another piece with the same carrier, line or circle."""
-    parts = [(a[:0], np.zeros(0), b[:0], np.zeros(0))]
+def _find_overlap_ends(pieces: Pieces, a: IntArray, b: IntArray) -> Crossings:
+    """Return the ends of pieces that lie on another piece, as where two have the same carrier."""
+    parts = []
     for one, other in ((a, b), (b, a)):
-        for at_end in (False, True):
-            point = (pieces.end_mm if at_end else pieces.start_mm)[one]
-            on, along = find_along(pieces, other, point)
-            gap = np.hypot(*(points_at(pieces, other, along) - point).T)
+        for point, place in ((pieces.start_mm, np.zeros(len(pieces))), (pieces.end_mm, pieces.length_mm)):
+            on, along = find_along(pieces, other, point[one])
+            gap = np.hypot(*(points_at(pieces, other, along) - point[one]).T)
             hit = on & (gap <= TOUCH_MM)
-            place = pieces.length_mm[one] if at_end else np.zeros(len(one))
-            parts.append((one[hit], place[hit], other[hit], along[hit]))
+            parts.append((one[hit], place[one[hit]], other[hit], along[hit]))
     joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    return joined[0], joined[1], joined[2], joined[3]
+    return Crossings(joined[0], joined[1], joined[2], joined[3])

@@ -17,16 +17,20 @@ MAX_MERGED_RAD = 1.5 * np.pi
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Loop:
-    """A closed loop of an offset.
+    """A closed loop of an offset, and what made it.
 
-    ``vertices`` is (n, 3) as in a contour. ``parts`` are the parts of raw pieces that it is made
-    of, in order; ``maker``, (len(parts),), says which segment or vertex made each.
+    ``vertices`` is (n, 3) as in a contour. ``maker``, (m,), names the segment or vertex that made
+    each of the parts of the loop in order of travel, ``low_share`` and ``high_share``, (m,), say
+    from where to where along that maker's whole piece it runs, and ``joint_mm``, (m, 2), where it
+    starts. Parts on one circle are one segment in ``vertices``, so m may be more than n.
     """
 
     vertices: FloatArray
     length_mm: float
-    parts: Parts
     maker: IntArray
+    low_share: FloatArray
+    high_share: FloatArray
+    joint_mm: FloatArray
 
 
 def join_parts(parts: Parts, *, pieces: Pieces) -> Loop | None:
@@ -44,8 +48,10 @@ def join_parts(parts: Parts, *, pieces: Pieces) -> Loop | None:
     return Loop(
         vertices=np.array(vertices),
         length_mm=float((parts.high_mm - parts.low_mm).sum()),
-        parts=parts,
         maker=pieces.maker[parts.piece],
+        low_share=parts.low_mm / pieces.length_mm[parts.piece],
+        high_share=parts.high_mm / pieces.length_mm[parts.piece],
+        joint_mm=joint,
     )
 
 

@@ -42,7 +42,7 @@ class Pieces:
     @property
     def is_arc(self) -> BoolArray:
         """(n,) which pieces are circular."""
-        return self.sweep_rad != 0.0
+        return np.asarray(self.sweep_rad != 0.0)
 
 
 def offset_pieces(source: Source, *, distance_mm: float, side: float) -> Pieces:

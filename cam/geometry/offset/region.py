@@ -55,7 +55,10 @@ def offset_region(region: Region, *, distance_mm: float) -> tuple[Region, ...]:
         raise ValueError("an offset takes a finite distance")
     if distance_mm == 0.0:
         return (region,)
-    source = find_source(region)
+    for number, contour in enumerate(region.contours):
+        if (measure_area_mm2(contour) > 0.0) != (number == 0):
+            raise ValueError("a region takes a counter-clockwise outer contour and clockwise holes")
+    source = find_source(region.contours)
     loops = find_offset_loops(source, distance_mm=distance_mm)
     return _find_regions([_as_contour(loop, source.origin_mm) for loop in loops])
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cam.geometry.contour import FloatArray, IntArray, Region, Segments, find_segments
-from cam.geometry.measure import measure_area_mm2
+from cam.geometry.contour import Contour, FloatArray, IntArray, Segments, find_segments
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,18 +44,8 @@ def turned(direction: FloatArray, angle_rad: FloatArray) -> FloatArray:
     return np.column_stack((c * direction[:, 0] - s * direction[:, 1], s * direction[:, 0] + c * direction[:, 1]))
 
 
-def find_source(region: Region) -> Source:
-    """Return the segments of a region and their joints.
-
-    Raises
-    ------
-    ValueError
-        If the outer contour runs clockwise or a hole counter-clockwise.
-    """
-    contours = region.contours
-    for number, contour in enumerate(contours):
-        if (measure_area_mm2(contour) > 0.0) != (number == 0):
-            raise ValueError("a region takes a counter-clockwise outer contour and clockwise holes")
+def find_source(contours: tuple[Contour, ...]) -> Source:
+    """Return the segments of contours and their joints; the material lies to the left of each."""
     origin = _find_origin_mm(np.concatenate([contour.points_mm for contour in contours]))
     parts = [find_segments(_local(contour.vertices, origin)) for contour in contours]
     segments = Segments(
