@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from cam.backplot.arcs import OFFSET_LETTERS, PLANE_AXES
 from cam.backplot.dialect import AXES
+from cam.backplot.faults import BlockFault
 from cam.backplot.moves import feed_of, move, stand, target_of, warn_unknown
 from cam.backplot.run import Run, warn_once
 from cam.backplot.trace import Kind
@@ -71,10 +72,12 @@ def run_cycle(run: Run, block: Block, *, code: int) -> None:
                 _go(run, cycle, point, kind=Kind.RAPID, named=named if repeat == 0 else (True, True, True))
             _BODIES[code](run, cycle, point)
             above = cycle.clear
+    except BlockFault:
+        for axis in plane[:2]:
+            state.position[axis] = target[axis]
+        raise
     finally:
         state.known = [known or name for known, name in zip(state.known, named, strict=True)]
-        for axis in plane[:2]:
-            state.position[axis] = target[axis] if not state.incremental else state.position[axis]
 
 
 def _keep_words(run: Run, block: Block, *, code: int, depth_letter: str, word: Word) -> None:

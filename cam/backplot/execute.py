@@ -52,6 +52,9 @@ def _set_feed_mode(run: Run, block: Block) -> None:
 
 
 def _set_feed(run: Run, block: Block) -> None:
+    """F holds until the next, but in inverse time mode it belongs to its own block (section 3.5.19)."""
+    if run.state.inverse_time:
+        return
     run.state.feed = block.words["F"].value
     if "units" not in block.groups:
         _check_feed(run, block, word=block.words["F"])
@@ -165,7 +168,7 @@ def _act(run: Run, block: Block) -> None:
 
 
 def _ask_units(run: Run, block: Block) -> None:
-    if not run.state.units_stated:
+    if not run.state.units_stated and not run.columns.muted:
         run.state.units_stated = True
         unit = "inch" if run.state.inch else "mm"
         warn_once(

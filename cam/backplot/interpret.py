@@ -7,17 +7,33 @@ lacks. The interpreter knows nothing of how a text was written.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from cam.backplot.columns import as_trace
 from cam.backplot.dialect import dialect_of
 from cam.backplot.execute import execute_block
 from cam.backplot.faults import BlockFault
-from cam.backplot.run import Run, report
-from cam.backplot.state import WORK_SYSTEM_PARAMETER, State, work_origin
+from cam.backplot.plain import PlainLines, find_plain_lines, run_plain_lines
+from cam.backplot.run import Run, add_finding, report
+from cam.backplot.state import G92_PARAMETERS, WORK_SYSTEM_PARAMETER, State, settle_shift, work_origin
 from cam.backplot.trace import Trace
 from cam.backplot.words import message_of, read_block
 from cam.findings import Origin, warning
 from cam.tables.rows import Controller
+
+LINES_AT_ONCE = 20_000
+"""How many lines are looked at together: enough for speed, few enough for memory."""
+
+
+@dataclass(slots=True, kw_only=True)
+class _Reading:
+    """How far the text has been read."""
+
+    lines: list[str]
+    block_delete: bool
+    done: int = 0
+    in_percent: bool = False
+    closed: bool = False
 
 
 def interpret_program(
@@ -57,25 +73,13 @@ def interpret_program(
     """
     run = _start(controller, file, max_findings, parameters, tool_lengths_mm)
     lines = split_lines(text)
-    in_percent = closed = False
-    read = 0
-    for number, line in enumerate(lines, start=1):
-        read = number
-        if line.strip(" \t") == "%":
-            if in_percent:
-                closed = True
-                break
-            if any(earlier.strip(" \t") for earlier in lines[: number - 1]):
-                message = "%: a percent sign that none has opened; the first stands before everything else"
-                remedy = "remove it, or put one in the first line too"
-                report(run, BlockFault("percent-misplaced", message, remedy=remedy, column=1), line=number)
-            in_percent = True
-            continue
-        _interpret_line(run, line, number=number, block_delete=block_delete)
-        if run.state.ended or run.full:
-            break
-    _check_end(run, lines, read=read, closed=closed, in_percent=in_percent)
-    return as_trace(run.columns, findings=tuple(run.findings), lines=len(lines), lines_read=read)
+    reading = _Reading(lines=lines, block_delete=block_delete)
+    while reading.done < len(lines) and not (run.full or run.state.ended or reading.closed):
+        chunk = lines[reading.done : reading.done + LINES_AT_ONCE]
+        _interpret_chunk(run, reading, find_plain_lines(chunk, dialect=run.dialect))
+    _check_end(run, reading)
+    findings = tuple(run.findings)
+    return as_trace(run.columns, findings=findings, lines=len(lines), lines_read=reading.done)
 
 
 def split_lines(text: str) -> list[str]:
@@ -101,9 +105,10 @@ def _start(
     system = round(held.get(WORK_SYSTEM_PARAMETER, 1.0))
     state.work_system = system if 1 <= system <= 9 else 1
     state.work = work_origin(held, system=state.work_system, factor=state.factor)
-    state.g92 = [held.get(5211 + axis, 0.0) * state.factor for axis in range(3)]
+    state.g92 = [held.get(G92_PARAMETERS + axis, 0.0) * state.factor for axis in range(3)]
     for axis in range(3):
         state.position[axis] = -(state.work[axis] + state.g92[axis])
+    settle_shift(state)
     return Run(
         dialect=dialect,
         parameters=held,
@@ -114,13 +119,29 @@ def _start(
     )
 
 
-def _interpret_line(run: Run, text: str, *, number: int, block_delete: bool) -> None:
+def _interpret_chunk(run: Run, reading: _Reading, plain: PlainLines) -> None:
+    """Interpret some lines: runs of plain ones together, all others one by one."""
+    first, at = reading.done, 0
+    while at < len(plain) and not (run.full or run.state.ended or reading.closed):
+        done = run_plain_lines(run, plain, at=at, line=first + at + 1) if plain.length_at(at) else 0
+        if not done:
+            _interpret_line(run, reading, number=first + at + 1)
+            done = 1
+        at += done
+        reading.done = first + at
+
+
+def _interpret_line(run: Run, reading: _Reading, *, number: int) -> None:
+    text = reading.lines[number - 1]
+    if text.strip(" \t") == "%":
+        _read_percent(run, reading, number=number)
+        return
     if len(text) > run.dialect.max_block_length:
         message = f"the block has {len(text)} characters; {run.dialect.max_block_length} are the most"
         fault = BlockFault("block-too-long", message, remedy="shorten it", column=run.dialect.max_block_length + 1)
         report(run, fault, line=number)
         return
-    if block_delete and text.lstrip(" \t").startswith("/"):
+    if reading.block_delete and text.lstrip(" \t").startswith("/"):
         return
     block = read_block(text, line=number, parameters=run.parameters)
     for comment in block.comments:
@@ -129,28 +150,43 @@ def _interpret_line(run: Run, text: str, *, number: int, block_delete: bool) -> 
         to_operator = message_of(block.comments[-1])
         if to_operator is not None:
             run.columns.messages.append((number, to_operator))
-    if block.words or block.g or block.m or block.settings or block.fault or block.deleted:
+    if block.packed.strip("(") or block.fault or (block.comments and "(" in run.dialect.refused):
         execute_block(run, block)
 
 
-def _check_end(run: Run, lines: list[str], *, read: int, closed: bool, in_percent: bool) -> None:
+def _read_percent(run: Run, reading: _Reading, *, number: int) -> None:
+    """The first percent sign opens a program that the second closes (section 3.1)."""
+    if reading.in_percent:
+        reading.closed = True
+        return
+    reading.in_percent = True
+    fault = None
+    if "%" in run.dialect.refused:
+        message = f"%: controller {run.dialect.name} does not take percent signs"
+        fault = BlockFault("controller-lacks", message, remedy="remove it", column=1)
+    elif any(earlier.strip(" \t") for earlier in reading.lines[: number - 1]):
+        message = "%: a percent sign that none has opened; the first stands before everything else"
+        remedy = "remove it, or put one in the first line too"
+        fault = BlockFault("percent-misplaced", message, remedy=remedy, column=1)
+    if fault is not None:
+        report(run, fault, line=number)
+
+
+def _check_end(run: Run, reading: _Reading) -> None:
     """Report a program that does not end, or text after its end."""
+    lines, read = reading.lines, reading.done
     if run.full:
         return
-    if not (run.state.ended or closed):
-        what = "no M2, no M30 and no second %" if in_percent else "no M2 and no M30"
+    if not (run.state.ended or reading.closed):
+        what = "no M2, no M30 and no second %" if reading.in_percent else "no M2 and no M30"
         message = f"the program does not end: {what}"
         remedy = "end the program with M2; look whether the file is complete"
         report(run, BlockFault("program-end-missing", message, remedy=remedy, column=1), line=max(len(lines), 1))
         return
     for number in range(read, len(lines)):
         if lines[number].strip(" \t") not in {"", "%"}:
-            run.findings.append(
-                warning(
-                    "text-after-end",
-                    f"the program ends in line {read}; what follows is not read",
-                    remedy="remove it, or the program end before it",
-                    origin=Origin(file=run.file, line=number + 1, column=1),
-                )
-            )
+            message = f"the program ends in line {read}; what follows is not read"
+            remedy = "remove it, or the program end before it"
+            origin = Origin(file=run.file, line=number + 1, column=1)
+            add_finding(run, warning("text-after-end", message, remedy=remedy, origin=origin))
             return

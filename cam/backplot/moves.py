@@ -17,6 +17,7 @@ from cam.backplot.arcs import (
 )
 from cam.backplot.columns import NOWHERE_MM, record
 from cam.backplot.dialect import AXES, spell_g
+from cam.backplot.faults import BlockFault
 from cam.backplot.run import Run, warn, warn_once
 from cam.backplot.state import State, settle_shift
 from cam.backplot.trace import Kind
@@ -95,7 +96,7 @@ def feed_of(run: Run, block: Block, *, length_mm: float, word: Word) -> float:
     return state.feed * state.factor
 
 
-def feed_limit(run: Run, block: Block, *, word: Word, feed_mm_per_min: float) -> Exception:
+def feed_limit(run: Run, block: Block, *, word: Word, feed_mm_per_min: float) -> BlockFault:
     """Return the fault of a feed above the controller's largest."""
     return block.fault_at(
         word,
@@ -269,11 +270,9 @@ def _check_arc_words(run: Run, block: Block, *, offsets: list[str], word: Word) 
             f"an arc in {plane} has no {OFFSET_LETTERS[normal]}",
             remedy="remove it, or choose the plane with G17, G18 or G19",
         )
-    form, wanted = ("R", ArcForm.CENTRE) if "R" in words else (offsets[0], ArcForm.RADIUS)
-    refused = (
-        forms is ArcForm.NONE or (forms is wanted and form != "R") or (form == "R" and "G2 R" in run.dialect.refused)
-    )
-    if refused:
+    form = "R" if "R" in words else offsets[0]
+    refused = "G2 R" in run.dialect.refused if form == "R" else forms is ArcForm.RADIUS
+    if refused or forms is ArcForm.NONE:
         raise block.fault_at(
             words[form],
             "arc-form-refused",

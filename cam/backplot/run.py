@@ -32,7 +32,7 @@ class Run:
 def report(run: Run, fault: BlockFault, *, line: int) -> None:
     """Add an error; a muted block has been reported already."""
     if not run.columns.muted:
-        _add(run, fault.as_finding(file=run.file, line=line))
+        add_finding(run, fault.as_finding(file=run.file, line=line))
 
 
 def warn_once(run: Run, code: str, message: str, *, remedy: str, block: Block, word: Word) -> None:
@@ -48,10 +48,11 @@ def warn(run: Run, code: str, message: str, *, remedy: str, block: Block, word: 
     if run.columns.muted:
         return
     origin = Origin(file=run.file, line=block.line, column=column_of(block.text, index=word.at))
-    _add(run, warning(code, f"{block.shown(word)}: {message}", remedy=remedy, origin=origin))
+    add_finding(run, warning(code, f"{block.shown(word)}: {message}", remedy=remedy, origin=origin))
 
 
-def _add(run: Run, finding: Finding) -> None:
+def add_finding(run: Run, finding: Finding) -> None:
+    """Add a finding, or say that there are too many."""
     if len(run.findings) < run.max_findings:
         run.findings.append(finding)
     elif not run.full:

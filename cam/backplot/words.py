@@ -14,6 +14,13 @@ LETTERS = frozenset("ABCDFGHIJKLMPQRSTXYZ")
 """The letters that may start a word in a block (section 3.3.2, Table 3); N stands first only."""
 
 MAX_LINE_NUMBER_DIGITS = 5
+
+MAX_VALUE = 999_999_999.0
+"""The largest number of a word: far beyond any machine, and safe to compute with."""
+
+MAX_TOOL = 99_999
+"""The largest T and H number."""
+
 _WHOLE = frozenset("DHLMT")
 _NOT_NEGATIVE = frozenset("DFGHLMPST")
 _BLANKS = str.maketrans("", "", " \t")
@@ -211,19 +218,23 @@ def _read_items(block: Block, *, at: int, parameters: Mapping[int, float]) -> No
 
 
 def _keep_word(block: Block, word: Word) -> None:
-    letter, words = word.letter, block.words
+    letter, value = word.letter, word.value
+    if value < 0.0 and letter in _NOT_NEGATIVE:
+        raise _wrong_word(block, word, "negative-value", f"{letter} cannot be negative", "correct the value")
+    if value <= 0.0 and letter == "Q":
+        raise _wrong_word(block, word, "negative-value", "Q must be above 0", "correct the value")
+    if abs(value) > MAX_VALUE or (letter in "TH" and value > MAX_TOOL):
+        raise _wrong_word(block, word, "number-too-large", "no word takes a number so large", "correct the value")
+    if letter in _WHOLE and abs(value - round(value)) > WHOLE_TOL:
+        raise _wrong_word(block, word, "number-not-whole", f"{letter} takes a whole number", "correct the value")
     if letter == "G":
         block.g.append(word)
     elif letter == "M":
         block.m.append(word)
-    elif letter in words:
+    elif letter in block.words:
         raise _wrong_word(block, word, "repeated-word", f"a second {letter} word in one block", "leave one of them")
     else:
-        words[letter] = word
-    if word.value < 0.0 and letter in _NOT_NEGATIVE:
-        raise _wrong_word(block, word, "negative-value", f"{letter} cannot be negative", "correct the value")
-    if letter in _WHOLE and abs(word.value - round(word.value)) > WHOLE_TOL:
-        raise _wrong_word(block, word, "number-not-whole", f"{letter} takes a whole number", "correct the value")
+        block.words[letter] = word
 
 
 def _wrong_word(block: Block, word: Word, code: str, message: str, remedy: str) -> BlockFault:
