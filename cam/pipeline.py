@@ -26,8 +26,8 @@ from cam.report.judge import judge_program
 from cam.report.plan_row import PlanRow
 from cam.report.verdict import Verdict
 from cam.sheet.lay import Group, lay_panels
-from cam.sheet.layout import Layout
-from cam.tables.job import Job, ZeroFace
+from cam.sheet.layout import Layout, Placement
+from cam.tables.job import Face, Job, ZeroFace
 from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
 from cam.tables.rows import Tables
 
@@ -260,6 +260,7 @@ def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], rows: JobRows) -> La
             ),
             at_mm=entry.at_mm,
             turn_deg=entry.turn_deg,
+            face=entry.face,
         )
         for drawing, entry in zip(drawings, job.panels, strict=True)
     )
@@ -279,7 +280,7 @@ def _write_text(
     measured = bool(job.heights.measured_thickness_mm)
     heading = Heading(
         title=job.title,
-        panels=tuple(placement.panel.name for placement in layout.placements),
+        panels=tuple(_say_panel(placement) for placement in layout.placements),
         sheet=f"{layout.sheet}, {layout.width_mm:g} x {layout.height_mm:g} mm",
         thickness=f"{layout.thickness_mm:g} mm, {'measured' if measured else 'allowed'} {layout.min_top_mm:.2f} to "
         f"{layout.max_top_mm:.2f} mm",
@@ -292,6 +293,11 @@ def _write_text(
     )
     lines = emit_program(steps, heading=heading, controller=rows.controller)
     return format_program(lines, controller=rows.controller)
+
+
+def _say_panel(placement: Placement) -> str:
+    mirrored = ", face down: cut mirrored" if placement.face is Face.DOWN else ", face up"
+    return f"{placement.panel.name}{mirrored}"
 
 
 def _judge(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import radians
 
 import numpy as np
 import shapely
@@ -13,9 +12,9 @@ from cam.findings import Finding, Origin, error
 from cam.geometry.contour import Contour
 from cam.geometry.flatten import flatten
 from cam.geometry.measure import find_bounds_mm
-from cam.geometry.transform import turn
 from cam.panel.panel import Panel
-from cam.sheet.layout import Layout, Placement, place_contour
+from cam.sheet.layout import Layout, Placement, orient_contour, place_contour
+from cam.tables.job import Face
 from cam.tables.rows import Material, SheetSize
 from cam.tables.thickness import find_thickness_range
 
@@ -30,6 +29,7 @@ class Group:
     panels: tuple[Panel, ...]
     at_mm: tuple[float, float] | None
     turn_deg: float
+    face: Face = Face.UP
 
 
 def find_top_range_mm(
@@ -85,7 +85,7 @@ def lay_panels(
             x, y = cursor_x, cursor_y
             cursor_x, row_mm = cursor_x + width + margin_mm, max(row_mm, height)
         placements += [
-            Placement(panel=panel, by_mm=(float(x - min_x), float(y - min_y)), turn_deg=group.turn_deg)
+            Placement(panel=panel, by_mm=(float(x - min_x), float(y - min_y)), turn_deg=group.turn_deg, face=group.face)
             for panel in group.panels
         ]
     min_top, max_top = find_top_range_mm(
@@ -108,7 +108,7 @@ def lay_panels(
 
 
 def _turned(contour: Contour, group: Group) -> Contour:
-    return turn(contour, angle_rad=radians(group.turn_deg))
+    return orient_contour(contour, turn_deg=group.turn_deg, face=group.face)
 
 
 def _find_outside(layout: Layout, *, margin_mm: float) -> list[Finding]:

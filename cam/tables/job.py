@@ -28,6 +28,13 @@ class ZeroFace(StrEnum):
     TOP = "top"
 
 
+class Face(StrEnum):
+    """Which way the panel's shown face lies while it is cut; face down it is cut mirrored."""
+
+    UP = "up"
+    DOWN = "down"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PanelEntry:
     """One drawing on the sheet: ``[[panel]]`` of a job.
@@ -42,6 +49,7 @@ class PanelEntry:
     units: Text | None = None
     at_mm: tuple[Coordinate, Coordinate] | None = None
     turn_deg: Annotated[float, Bounds(at_least=-360.0, at_most=360.0)] = 0.0
+    face: Face = Face.UP
     expect_size_mm: tuple[Length, Length] | None = None
     expect_cutouts: Count | None = None
 
