@@ -11,6 +11,7 @@ import numpy as np
 
 from cam.backplot.state import State
 from cam.backplot.trace import Kind, Trace
+from cam.backplot.words import message_of
 from cam.findings import Finding
 
 _NAN = float("nan")
@@ -107,6 +108,14 @@ def record(
     arrays["motion"].append(state.motion if motion is None else motion)
     arrays["start_known"].append(all(state.known))
     arrays["stop"].append(stop)
+
+
+def add_comments(columns: Columns, comments: Sequence[str], *, line: int) -> None:
+    """Keep a line's comments, and the last one's message to the operator if it is one (section 3.3.4)."""
+    columns.comments.extend((line, comment) for comment in comments)
+    message = message_of(comments[-1]) if comments else None
+    if message is not None:
+        columns.messages.append((line, message))
 
 
 def as_trace(columns: Columns, *, findings: tuple[Finding, ...], lines: int, lines_read: int) -> Trace:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from cam.backplot.columns import as_trace
+from cam.backplot.columns import add_comments, as_trace
 from cam.backplot.dialect import dialect_of
 from cam.backplot.execute import execute_block
 from cam.backplot.faults import BlockFault
@@ -17,7 +17,7 @@ from cam.backplot.plain import PlainLines, find_plain_lines, run_plain_lines
 from cam.backplot.run import Run, add_finding, report
 from cam.backplot.state import G92_PARAMETERS, WORK_SYSTEM_PARAMETER, State, settle_shift, work_origin
 from cam.backplot.trace import Trace
-from cam.backplot.words import message_of, read_block
+from cam.backplot.words import read_block
 from cam.findings import Origin, warning
 from cam.tables.rows import Controller
 
@@ -144,12 +144,7 @@ def _interpret_line(run: Run, reading: _Reading, *, number: int) -> None:
     if reading.block_delete and text.lstrip(" \t").startswith("/"):
         return
     block = read_block(text, line=number, parameters=run.parameters)
-    for comment in block.comments:
-        run.columns.comments.append((number, comment))
-    if block.comments:
-        to_operator = message_of(block.comments[-1])
-        if to_operator is not None:
-            run.columns.messages.append((number, to_operator))
+    add_comments(run.columns, block.comments, line=number)
     if block.packed.strip("(") or block.fault or (block.comments and "(" in run.dialect.refused):
         execute_block(run, block)
 

@@ -1,15 +1,17 @@
 """Runs of plain lines, interpreted together: the many like ``G1 X12.5 Y3`` between the few others.
 
 A line is plain if it has nothing but a line number, G0 to G3, axis words, I, J and F, spelt without
-fancies. A run of them is worked out in arrays with the same arithmetic, operation by operation, as
-:mod:`cam.backplot.moves` uses, so that the results are the same to the last bit. Whatever could be
-wrong with a line makes it not plain: the run stops before it, and it is read by itself.
+fancies, and a comment behind them, or nothing but a comment. A run of them is worked out in arrays
+with the same arithmetic, operation by operation, as :mod:`cam.backplot.moves` uses, so that the
+results are the same to the last bit. Whatever could be wrong with a line makes it not plain: the run
+stops before it, and it is read by itself.
 """
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -17,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 from cam.backplot.arcs import FULL_TURN_RAD, INCH_TOL_RATIO
-from cam.backplot.columns import SCALAR_TYPES, modal_values
+from cam.backplot.columns import SCALAR_TYPES, add_comments, modal_values
 from cam.backplot.dialect import Dialect
 from cam.backplot.run import Run
 from cam.backplot.state import settle_shift
@@ -28,11 +30,13 @@ from cam.tables.rows import ArcForm
 SHORTEST_RUN = 12
 """Lines from which a run in arrays is faster than line by line."""
 
+LONGEST_PLAIN_LINE = 200
+
 _NUMBER = r"([-+]?(?:[0-9]{1,8}\.?[0-9]*|\.[0-9]+)) *"
 _LINE = re.compile(
     r"(?:(?:N[0-9]{1,5} *)?(?:G0?([0-3]) *)?"
     rf"(?:X{_NUMBER})?(?:Y{_NUMBER})?(?:Z{_NUMBER})?(?:I{_NUMBER})?(?:J{_NUMBER})?"
-    r"(?:F([0-9]{1,8}\.?[0-9]*) *)?|[^\n]*(\n)|[^\n]*)\n"
+    r"(?:F([0-9]{1,8}\.?[0-9]*) *)?(\([^()\n]*\))? *|([^\n]*))\n"
 )
 _WORDS = frozenset({"N", "G0", "G1", "G2", "G3", "X", "Y", "Z", "I", "J", "F"})
 ScalarT = TypeVar("ScalarT", bound=np.generic)
@@ -52,12 +56,18 @@ class PlainLines:
         (n,) ten times the G code, -1 where there is none.
     values
         (6, n) X, Y, Z, I, J, F; nan where there is none.
+    comments
+        (n,) comments with their brackets, empty where there is none.
+    moves
+        (n,) whether the line makes a move; a plain line that does not holds a comment at most.
     run_length
         (n,) how many plain lines follow, this one included; 0 on a line that is not plain.
     """
 
     code: IntArray
     values: FloatArray
+    comments: Sequence[str]
+    moves: BoolArray
     run_length: list[int]
 
     def __len__(self) -> int:
@@ -71,17 +81,22 @@ class PlainLines:
 
 def find_plain_lines(lines: list[str], *, dialect: Dialect) -> PlainLines:
     """Read the plain ones among some lines."""
-    count = len(lines)
     if dialect.refused & _WORDS:
-        return PlainLines(np.empty(0, np.int64), np.empty((6, 0)), [0] * count)
-    columns = list(zip(*_LINE.findall("\n".join(lines) + "\n"), strict=True))
+        nothing = np.zeros(len(lines), dtype=np.bool_)
+        return PlainLines(np.empty(0, np.int64), np.empty((6, 0)), (), nothing, [0] * len(lines))
+    longest = min(dialect.max_block_length, LONGEST_PLAIN_LINE)
+    # A long line is kept from the expression, which could take very long over it.
+    text = "".join(line + "\n" if len(line) <= longest else "!\n" for line in lines)
+    columns = list(zip(*_LINE.findall(text), strict=True))
     code = np.array([_CODES[digit] for digit in columns[0]], dtype=np.int64)
     values = np.array([[float(text) if text else _NAN for text in column] for column in columns[1:7]])
-    plain = ~np.isnan(values[:3]).all(axis=0)
-    plain &= np.array([len(line) for line in lines]) <= dialect.max_block_length
+    given = ~np.isnan(values)
+    moves: BoolArray = given[:3].any(axis=0)
+    plain = moves | ((code < 0) & ~given.any(axis=0))
+    plain &= np.array([not rest for rest in columns[8]])
     if dialect.quadrant_arcs or dialect.arcs is not ArcForm.CENTRE:
-        plain &= np.isnan(values[3:5]).all(axis=0)
-    return PlainLines(code, values, _run_lengths(plain))
+        plain &= ~given[3:5].any(axis=0)
+    return PlainLines(code, values, columns[7], moves, _run_lengths(plain))
 
 
 def _run_lengths(plain: BoolArray) -> list[int]:
@@ -102,21 +117,23 @@ def run_plain_lines(run: Run, plain: PlainLines, *, at: int, line: int) -> int:
         How many were carried out; 0 if the modal state does not allow it.
     """
     state = run.state
-    if (
-        state.incremental
-        or state.inverse_time
-        or state.plane != 170
-        or not all(state.known)
-        or not state.units_stated
-        or (state.motion > 30 and plain.code[at] < 0)
-    ):
+    if state.incremental or state.inverse_time or state.plane != 170 or not all(state.known) or not state.units_stated:
         return 0
     chunk = slice(at, at + plain.run_length[at])
-    moves = _work_out(run, code=plain.code[chunk], values=plain.values[:, chunk])
-    count = int(np.argmax(moves.refused)) if moves.refused.any() else len(moves.code)
-    if count:
-        _record(run, moves, count=count, line=line)
-    return count
+    (place,) = np.nonzero(plain.moves[chunk])
+    done = plain.run_length[at]
+    if len(place):
+        if state.motion > 30 and plain.code[at + place[0]] < 0:
+            return 0
+        moves = _work_out(run, code=plain.code[chunk][place], values=plain.values[:, chunk][:, place])
+        count = int(np.argmax(moves.refused)) if moves.refused.any() else len(place)
+        if count:
+            _record(run, moves, count=count, lines=line + place[:count])
+        done = done if count == len(place) else int(place[count])
+    for index in range(at, at + done):
+        if plain.comments[index]:
+            add_comments(run.columns, [plain.comments[index][1:-1]], line=line + index - at)
+    return done
 
 
 @dataclass(slots=True, frozen=True, eq=False)
@@ -196,7 +213,7 @@ def _find_arcs(
     return centre, np.where(clockwise, -turn, turn), refused
 
 
-def _record(run: Run, moves: _Moves, *, count: int, line: int) -> None:
+def _record(run: Run, moves: _Moves, *, count: int, lines: IntArray) -> None:
     """Add the first ``count`` moves to the trace and leave the state behind them."""
     state, columns = run.state, run.columns
     if state.frame is None:
@@ -208,7 +225,7 @@ def _record(run: Run, moves: _Moves, *, count: int, line: int) -> None:
     shift = np.array(state.shift)[:, None]
     made = {
         "kind": _KINDS[code // 10],
-        "line": np.arange(line, line + count),
+        "line": lines,
         "start_mm": (points[:, :-1] + shift).T,
         "end_mm": (points[:, 1:] + shift).T,
         "centre_mm": (moves.centre[:, :count] + shift).T,

@@ -30,7 +30,7 @@ def read_program(path: Path) -> str:
     try:
         size = path.stat().st_size
         if path.is_dir():
-            raise _refused("not-a-file", "this is a folder, not a program", path, "name the program file")
+            raise _refused("not-a-file", "this is a folder, not a file", path, "name the program file in it")
         if size > MAX_PROGRAM_BYTES:
             message = f"the file has {size} bytes; {MAX_PROGRAM_BYTES} are the most"
             raise _refused("file-too-large", message, path, "split the program, or check that it is one")
@@ -39,9 +39,9 @@ def read_program(path: Path) -> str:
         raise _refused("no-such-file", "there is no such file", path, "check the name and the folder") from missing
     except OSError as failure:
         message = f"the file cannot be read: {failure.strerror or failure}"
-        raise _refused("file-unreadable", message, path, "check its permissions and the disk") from failure
+        raise _refused("unreadable-file", message, path, "check its permissions and the disk") from failure
     if not data.strip():
-        raise _refused("file-empty", "the file is empty", path, "write the program again")
+        raise _refused("empty-file", "the file is empty", path, "write the program again")
     _refuse_binary(data, path)
     try:
         return data.decode("utf-8")
@@ -61,4 +61,4 @@ def _refuse_binary(data: bytes, path: Path) -> None:
     at = next(index for index, value in enumerate(data) if value in controls)
     line = data.count(b"\n", 0, at) + 1
     message = f"this is no text: byte {at + 1} has the value {data[at]}"
-    raise _refused("file-not-text", message, path, "name an RS-274 program saved as plain text", line=line)
+    raise _refused("not-a-program", message, path, "name an RS-274 program saved as plain text", line=line)

@@ -224,7 +224,7 @@ def _keep_word(block: Block, word: Word) -> None:
     if value <= 0.0 and letter == "Q":
         raise _wrong_word(block, word, "negative-value", "Q must be above 0", "correct the value")
     if abs(value) > MAX_VALUE or (letter in "TH" and value > MAX_TOOL):
-        raise _wrong_word(block, word, "number-too-large", "no word takes a number so large", "correct the value")
+        raise _wrong_word(block, word, "value-too-large", "no word takes a number so large", "correct the value")
     if letter in _WHOLE and abs(value - round(value)) > WHOLE_TOL:
         raise _wrong_word(block, word, "number-not-whole", f"{letter} takes a whole number", "correct the value")
     if letter == "G":
