@@ -42,7 +42,13 @@ def without_none(hint: Any) -> Any:
 
 
 def describe(hint: Any) -> str:
-    """Return what a field takes, in words."""
+    """Return what a field takes, in words.
+
+    Examples
+    --------
+    >>> describe(float | None), describe(tuple[float, float])
+    ('a number', 'an array of 2 values in [ ]')
+    """
     hint = without_none(hint)
     if get_origin(hint) is Annotated:
         inner, *bounds = get_args(hint)
@@ -56,7 +62,9 @@ def describe(hint: Any) -> str:
 
 def describe_array(kinds: tuple[Any, ...]) -> str:
     """Return what an array takes, in words."""
-    return "an array in [ ]" if kinds[-1] is Ellipsis else f"an array of {len(kinds)} values in [ ]"
+    if kinds[-1] is not Ellipsis:
+        return f"an array of {len(kinds)} values in [ ]"
+    return "an array of sections, each headed in double brackets" if is_dataclass(kinds[0]) else "an array in [ ]"
 
 
 def suggest(name: str, *, among: Iterable[str]) -> str:

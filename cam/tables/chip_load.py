@@ -84,7 +84,7 @@ def find_chip_thinning(*, radial_mm: float, diameter_mm: float) -> float:
     return 1.0 if share >= 0.5 else 2.0 * sqrt(share * (1.0 - share))
 
 
-def find_depth_factor(material: Material, *, diameters: float) -> float:
+def find_depth_factor(material: Material, *, diameters: float, origin: Origin = NOWHERE) -> float:
     """Return what the chip load is multiplied by at a pass depth of so many diameters.
 
     Linear between the rows; above the shallowest row its factor holds.
@@ -107,6 +107,7 @@ def find_depth_factor(material: Material, *, diameters: float) -> float:
             f"a pass {diameters:.2f} diameters deep is deeper than the table of {material.name} reaches, "
             f"{rows[-1].diameters:g} diameters",
             remedy="take a thicker cutter or shallower passes",
+            origin=origin,
         )
     )
 
@@ -136,7 +137,7 @@ def find_chip_window(*, cutter: Cutter, material: Material, depth_mm: float, ori
     low is never below ``min_chip_mm``, under which any cutter rubs.
     """
     row = _interpolate_chip_load(cutter, material, origin)
-    factor = find_depth_factor(material, diameters=depth_mm / cutter.diameter_mm)
+    factor = find_depth_factor(material, diameters=depth_mm / cutter.diameter_mm, origin=origin)
     low = max(row.low_mm * factor, material.min_chip_mm)
     start, high = row.start_mm * factor, row.high_mm * factor
     if start < low:

@@ -114,7 +114,7 @@ def _decode_table(
                 error(
                     "missing-key",
                     f"the key {place.key(key).shown} is missing",
-                    remedy=f"add {key} = ..., {describe(type_hints(kind)[field.name])}",
+                    remedy=f"add {key}: {describe(type_hints(kind)[field.name])}",
                     origin=place.key(key).origin,
                 )
             )

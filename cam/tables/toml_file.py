@@ -107,7 +107,8 @@ def _read_place(message: str, *, text: str) -> tuple[str, int, int]:
     found = _PLACE.search(message)
     if found and found.group(1):
         return message[: found.start()], int(found.group(1)), int(found.group(2))
-    last = text.split("\n")
+    # Something was left open: the last line that says anything is nearer to it than the file's end.
+    last = text.rstrip().split("\n")
     return _PLACE.sub("", message), len(last), len(last[-1]) + 1
 
 
