@@ -19,6 +19,7 @@ from cam.tables.chip_load import (
     find_chip_load,
     find_chip_window,
     find_feed,
+    find_ramp_feed,
 )
 from cam.tables.rows import ControllerLimits, Cutter, Machine, Material
 from cam.tables.spindle_power import find_cutting_power, find_power_available, find_removal_rate
@@ -156,7 +157,7 @@ def _resolve_pass(setup: CutSetup, *, depth_mm: float, passes: int) -> CuttingDa
         spindle_rpm=rpm,
         feed_mm_per_min=feed,
         plunge_mm_per_min=min(feed * material.plunge_share, setup.machine.rapid_mm_per_min[2]),
-        ramp_feed_mm_per_min=feed / cutter.flutes,
+        ramp_feed_mm_per_min=find_ramp_feed(feed_mm_per_min=feed, flutes=cutter.flutes),
         ramp_deg=min(material.ramp_deg, cutter.max_ramp_deg),
         chip_load_mm=chip_mm,
         chip_thickness_mm=chip_mm * setup.thinning,

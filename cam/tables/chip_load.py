@@ -59,6 +59,17 @@ def find_chip_load(*, feed_mm_per_min: float, rpm: float, flutes: int) -> float:
     return feed_mm_per_min / (rpm * flutes)
 
 
+def find_ramp_feed(*, feed_mm_per_min: float, flutes: int) -> float:
+    """Return the feed, mm/min, down a ramp: feed / flutes (tool-maker chart).
+
+    Examples
+    --------
+    >>> find_ramp_feed(feed_mm_per_min=3240.0, flutes=2)
+    1620.0
+    """
+    return feed_mm_per_min / flutes
+
+
 def find_chip_thinning(*, radial_mm: float, diameter_mm: float) -> float:
     """Return the thickest chip of a side cut as a share of the feed per tooth.
 

@@ -9,7 +9,7 @@ import pytest
 
 from cam.errors import FileRefused, TableRefused
 from cam.findings import Finding, Origin
-from cam.tables.job import CornerRule, Heights, Hold, HoldKind, Job, PanelEntry, Tolerances, ZeroFace
+from cam.tables.job import CornerRule, Face, Heights, Hold, HoldKind, Job, PanelEntry, Tolerances, ZeroFace
 from cam.tables.read import read_tables
 from cam.tables.read_job import check_job, default_job, find_job_rows, read_job
 
@@ -29,6 +29,7 @@ name = "back wall"
 units = "mm"
 at_mm = [10, 20.5]
 turn_deg = 90
+face = "down"
 expect_size_mm = [1800, 900]
 expect_cutouts = 3
 
@@ -101,6 +102,7 @@ def test_every_key(tmp_path: Path) -> None:
                 units="mm",
                 at_mm=(10.0, 20.5),
                 turn_deg=90.0,
+                face=Face.DOWN,
                 expect_size_mm=(1800.0, 900.0),
                 expect_cutouts=3,
             ),
@@ -147,22 +149,22 @@ def test_paths_are_relative_to_the_job_file(tmp_path: Path, monkeypatch: pytest.
     [
         (("work_offset =", "work_ofset ="), "unknown-key", "work_ofset", 9, "work_offset"),
         (("units = ", "unit = "), "unknown-key", "panel[back wall].unit", 14, "units"),
-        (("radius_mm = 6", "radius_mm = 6\nradius = 5"), "unknown-key", "corners.radius", 25, "radius_mm"),
-        (("[tolerances]", "[tolerance]"), "unknown-key", "tolerance", 42, "tolerances"),
-        (('by = "skin"', 'by = "tabs"'), "unknown-choice", "hold.by", 27, "bridges, skin"),
-        (('zero = "top"', 'zero = "Top"'), "unknown-choice", "heights.zero", 36, "top"),
+        (("radius_mm = 6", "radius_mm = 6\nradius = 5"), "unknown-key", "corners.radius", 26, "radius_mm"),
+        (("[tolerances]", "[tolerance]"), "unknown-key", "tolerance", 43, "tolerances"),
+        (('by = "skin"', 'by = "tabs"'), "unknown-choice", "hold.by", 28, "bridges, skin"),
+        (('zero = "top"', 'zero = "Top"'), "unknown-choice", "heights.zero", 37, "top"),
         (("margin_mm = 20", "margin_mm = '20'"), "wrong-type", "margin_mm", 8, "correct"),
         (("margin_mm = 20", "margin_mm = -1"), "out-of-range", "margin_mm", 8, "correct"),
-        (("expect_cutouts = 3", "expect_cutouts = -1"), "out-of-range", "panel[back wall].expect_cutouts", 18, ""),
-        (("expect_cutouts = 3", "expect_cutouts = 3.5"), "wrong-type", "panel[back wall].expect_cutouts", 18, ""),
+        (("expect_cutouts = 3", "expect_cutouts = -1"), "out-of-range", "panel[back wall].expect_cutouts", 19, ""),
+        (("expect_cutouts = 3", "expect_cutouts = 3.5"), "wrong-type", "panel[back wall].expect_cutouts", 19, ""),
         (("at_mm = [10, 20.5]", "at_mm = [1e12, 0]"), "out-of-range", "panel[back wall].at_mm[1]", 15, ""),
         (('"G55"', '"G60"'), "out-of-range", "work_offset", 9, ""),
-        (("radius_mm = 6", "radius_mm = 3.99"), "corner-rule-too-small", "corners.radius_mm", 24, "4 mm"),
-        (("into_bed_mm = 0.2", "into_bed_mm = 0.41"), "bed-cut-too-deep", "heights.into_bed_mm", 38, ""),
+        (("radius_mm = 6", "radius_mm = 3.99"), "corner-rule-too-small", "corners.radius_mm", 25, "4 mm"),
+        (("into_bed_mm = 0.2", "into_bed_mm = 0.41"), "bed-cut-too-deep", "heights.into_bed_mm", 39, ""),
         (("format = 1", "format = 2"), "wrong-format", "format", 1, "format = 1"),
         (("format = 1", "format = true"), "wrong-format", "format", 1, "format = 1"),
         (('[[panel]]\ndrawing = "../', '[[panel]]\nname = "back wall"\ndrawing = "../'), "doubled-panel",
-         "panel[back wall].name", 21, ""),
+         "panel[back wall].name", 22, ""),
     ],
 )  # fmt: skip
 def test_one_fault(tmp_path: Path, change: tuple[str, str], code: str, key: str, line: int, remedy: str) -> None:
