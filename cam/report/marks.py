@@ -10,7 +10,7 @@ import numpy as np
 from cam.geometry.contour import Region, find_segments
 from cam.geometry.measure import contains_point, find_bounds_mm, find_distances_mm
 from cam.report.markup import Markup, element, format_number, join, words
-from cam.report.scene import PlacedCorner, Scene, View
+from cam.report.scene import PlacedCorner, Scene, View, name_panel
 from cam.report.strokes import Bridge
 from cam.sheet.layout import Layout
 
@@ -23,7 +23,7 @@ def draw_marks(scene: Scene, *, view: View) -> Markup:
     names = []
     for placement, region in zip(scene.layout.placements, scene.regions, strict=True):
         x, y = find_label_point(region)
-        names.append(element("text", words(placement.panel.name), x=x, y=-y, class_="name", font_size=1.7 * unit))
+        names.append(element("text", words(name_panel(placement)), x=x, y=-y, class_="name", font_size=1.7 * unit))
     return join(
         (
             _draw_ruler(scene.layout, unit_mm=unit),

@@ -6,7 +6,7 @@ Everything is drawn in the program's own coordinates, y upwards, and turned over
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, hypot, radians, sin
+from math import hypot
 
 import numpy as np
 
@@ -26,7 +26,8 @@ from cam.report.strokes import (
     trace_moves,
 )
 from cam.report.svg import trace_contour, trace_region
-from cam.sheet.layout import Layout, Placement, place_region
+from cam.sheet.layout import Layout, Placement, place_point, place_region
+from cam.tables.job import Face
 from cam.tables.rows import Cutter
 
 _OUTSIDE_SHARE = 0.25
@@ -103,6 +104,11 @@ def find_scene(trace: Trace, *, layout: Layout, cutters: tuple[Cutter, ...], bed
     )
 
 
+def name_panel(placement: Placement) -> str:
+    """Return a panel's name, and that it lies face down where it does."""
+    return placement.panel.name + (", face down" if placement.face is Face.DOWN else "")
+
+
 def find_view(layout: Layout, *, trace: Trace) -> View:
     """Return a view of the whole sheet and of the moves, up to a quarter of the sheet beyond its edges."""
     reach = _OUTSIDE_SHARE * max(layout.width_mm, layout.height_mm)
@@ -114,16 +120,6 @@ def find_view(layout: Layout, *, trace: Trace) -> View:
     margin = _MARGIN_SHARE * max(layout.width_mm, layout.height_mm)
     (min_x, min_y), (max_x, max_y) = points.min(axis=0) - margin, points.max(axis=0) + margin
     return View(min_x_mm=float(min_x), min_y_mm=float(min_y), max_x_mm=float(max_x), max_y_mm=float(max_y))
-
-
-def place_point(placement: Placement, point_mm: tuple[float, float]) -> tuple[float, float]:
-    """Return a point of the panel's drawing where it lies on the sheet."""
-    angle_rad = radians(placement.turn_deg)
-    x, y = point_mm
-    return (
-        x * cos(angle_rad) - y * sin(angle_rad) + placement.by_mm[0],
-        x * sin(angle_rad) + y * cos(angle_rad) + placement.by_mm[1],
-    )
 
 
 def _place_corners(layout: Layout) -> tuple[PlacedCorner, ...]:

@@ -11,7 +11,7 @@ from cam.report.flags import Flag, draw_shape, name_place
 from cam.report.markup import EMPTY, Markup, element, format_number, join, lay_table, words
 from cam.report.plan_row import PlanRow
 from cam.report.quantities import say_length, say_range, say_time
-from cam.report.scene import PlacedCorner
+from cam.report.scene import PlacedCorner, name_panel
 from cam.sheet.layout import Layout
 from cam.tables.rows import Cutter, Machine
 
@@ -104,7 +104,7 @@ def lay_facts(layout: Layout, *, trace: Trace, timing: Timing, machine: Machine)
         ("Sheet", f"{layout.sheet}: {format_number(layout.width_mm)} x {format_number(layout.height_mm)} mm"),
         ("Material", layout.material),
         ("Thickness", f"{format_number(layout.thickness_mm)} mm nominal; upper face {top}"),
-        ("Panels", ", ".join(placement.panel.name for placement in layout.placements) or "none"),
+        ("Panels", "; ".join(name_panel(placement) for placement in layout.placements) or "none"),
         ("Machine", machine.title),
         ("Length cut", say_length(timing.cutting_mm)),
         ("Length of rapid moves", say_length(timing.rapid_mm)),

@@ -14,9 +14,9 @@ from cam.geometry.measure import contains_point
 from cam.report.flags import find_flags
 from cam.report.marks import find_label_point
 from cam.report.page import write_page
-from cam.report.scene import View, find_scene, find_view, place_point
+from cam.report.scene import View, find_scene, find_view
 from cam.report.verdict import CornersAsCut, Deviation, Verdict
-from cam.sheet.layout import place_contour
+from cam.tables.job import Face
 
 VOID = {"meta", "input", "br", "hr", "link"}
 
@@ -251,13 +251,19 @@ def test_the_view_holds_the_sheet_and_moves_a_little_outside(layout, trace):
 
 
 def test_marked_corners_lie_where_the_layout_puts_them(layout, trace, cutter):
-    """The corner's place goes through the same turn as the contour it lies on."""
     turned = replace(layout.placements[0], turn_deg=90.0, by_mm=(640.0, 20.0))
     scene = find_scene(trace, layout=replace(layout, placements=(turned,)), cutters=(cutter,), bed_z_mm=0.0)
-    outline = turned.panel.region.outer
-    for vertex, placed in zip(outline.vertices, place_contour(turned, outline).vertices, strict=True):
-        assert place_point(turned, (vertex[0], vertex[1])) == pytest.approx((placed[0], placed[1]))
     assert (scene.corners[0].x_mm, scene.corners[0].y_mm) == pytest.approx((640.0 - 420.0, 20.0 + 760.0))
+
+
+def test_a_panel_that_lies_face_down_is_said_to(arguments, layout):
+    down = replace(layout.placements[0], face=Face.DOWN, by_mm=(1225.0, 25.0))
+    page = write_page(**{**arguments, "layout": replace(layout, placements=(down,))})
+    assert page.count("hob wall, face down") == 2
+    scene = find_scene(
+        arguments["trace"], layout=replace(layout, placements=(down,)), cutters=(), bed_z_mm=0.0
+    )  # fmt: skip
+    assert (scene.corners[0].x_mm, scene.corners[0].y_mm) == pytest.approx((1225.0 - 760.0, 445.0))
 
 
 def test_a_panels_name_stands_on_the_panel(layout, trace, cutter):

@@ -1,0 +1,118 @@
+"""Documents for ``--json``: plain values with a ``format``, for other programs to read.
+
+A number that is not finite becomes null, for JSON has no word for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isfinite
+from typing import Any
+
+from cam.backplot.clock import Timing
+from cam.backplot.trace import Kind, Trace
+from cam.findings import Finding
+from cam.report.verdict import CornersAsCut, Deviation, Verdict
+from cam.tables.rows import Cutter
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramEntry:
+    """One program as a document lists it; ``path`` is None where none was written."""
+
+    path: str | None
+    controller: str
+    cutters: tuple[str, ...]
+    blocks: int
+    timing: Timing
+    verdict: Verdict
+
+
+def lay_proof_document(
+    entries: Sequence[ProgramEntry], *, page: str | None, findings: Sequence[Finding] = ()
+) -> dict[str, Any]:
+    """Return the document of ``make`` and ``prove``.
+
+    Parameters
+    ----------
+    entries
+        The programs; the document's verdict is proven only if every one of them is.
+    page
+        Path of the page, None if none was written. With several programs, that of the first.
+    findings
+        What was found before the programs were judged, such as in the drawings.
+    """
+    verdicts = [entry.verdict for entry in entries]
+    every = [*findings, *(finding for verdict in verdicts for finding in verdict.findings)]
+    proven = bool(verdicts) and all(verdict.proven for verdict in verdicts)
+    return {
+        "format": FORMAT,
+        "verdict": "proven" if proven else "not proven",
+        "programs": [_lay_program(entry) for entry in entries],
+        "page": page,
+        "findings": [finding.as_document() for finding in every],
+        "deviation_mm": _lay_deviation([verdict.deviation for verdict in verdicts]),
+        "corners": _lay_corners([verdict.corners for verdict in verdicts]),
+    }
+
+
+def _lay_program(entry: ProgramEntry) -> dict[str, Any]:
+    return {
+        "path": entry.path,
+        "controller": entry.controller,
+        "cutters": list(entry.cutters),
+        "blocks": entry.blocks,
+        "cycle_s": entry.timing.cycle_s,
+        "cutting_mm": entry.timing.cutting_mm,
+        "rapid_mm": entry.timing.rapid_mm,
+        "verdict": str(entry.verdict),
+    }
+
+
+def _lay_deviation(deviations: list[Deviation]) -> dict[str, Any]:
+    return {
+        "gouge_max": max((each.gouge_max_mm for each in deviations), default=None),
+        "uncut_max": max((each.uncut_max_mm for each in deviations), default=None),
+        "bound": max((each.bound_mm for each in deviations), default=None),
+    }
+
+
+def _lay_corners(corners: list[CornersAsCut]) -> dict[str, Any]:
+    return {
+        "count": max((each.count for each in corners), default=0),
+        "rounded": max((each.rounded for each in corners), default=0),
+        "min_radius_mm": min((each.min_radius_mm for each in corners), default=None),
+    }
+
+
+def name_cutters(trace: Trace, *, cutters: tuple[Cutter, ...]) -> tuple[str, ...]:
+    """Return the names of the cutters that cut, in the order of their first use; ``T9`` for one without a row."""
+    names = {cutter.tool: cutter.name for cutter in cutters}
+    rows = zip(trace.tool.tolist(), trace.kind.tolist(), strict=True)
+    used = dict.fromkeys(tool for tool, kind in rows if kind in (Kind.LINE, Kind.ARC))
+    return tuple(names.get(tool, f"T{tool}") for tool in used)
+
+
+def lay_refusal_document(findings: Sequence[Finding]) -> dict[str, Any]:
+    """Return the document of a command that refused."""
+    return {"format": FORMAT, "verdict": "refused", "findings": [finding.as_document() for finding in findings]}
+
+
+def make_finite(value: Any) -> Any:
+    """Return plain values with every number that is not finite replaced by None.
+
+    Examples
+    --------
+    >>> make_finite({"radius": float("inf"), "sizes": [1.5, float("nan")]})
+    {'radius': None, 'sizes': [1.5, None]}
+    """
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: make_finite(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [make_finite(each) for each in value]
+    return value
