@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from cam.backplot.trace import Kind, PathMode, Trace
-from cam.tables.rows import Cutter, CutterKind, Machine, PowerPoint
+from cam.tables.read import find_controller, read_tables
+from cam.tables.rows import Controller, Cutter, CutterKind, Machine, PowerPoint
 
 
 @dataclass
@@ -148,3 +149,9 @@ def make_cutter():
         return Cutter(**{**row, **changes})
 
     return make
+
+
+@pytest.fixture(scope="session")
+def ngc() -> Controller:
+    """Return the shipped row of the controller that has the whole language of NISTIR 6556."""
+    return find_controller(read_tables(), name="ngc")

@@ -70,7 +70,10 @@ def find_centre_arc(
             f"{abs(first - second):.4f} mm apart; {arc_tol:.4f} mm are allowed",
             "correct the end point or the offsets; they are measured from the arc's start",
         )
-    sweep = find_sweep(math.atan2(-offset[1], -offset[0]), math.atan2(to_end[1], to_end[0]), clockwise=clockwise)
+    # Both directions the same way and without a negative zero: where the arc ends on its start they are equal.
+    out = math.atan2(start[1] - centre[1] + 0.0, start[0] - centre[0] + 0.0)
+    back = math.atan2(to_end[1] + 0.0, to_end[0] + 0.0)
+    sweep = find_sweep(out, back, clockwise=clockwise)
     return PlaneArc(centre, sweep, first)
 
 
@@ -79,11 +82,11 @@ def find_sweep(start_rad: float, end_rad: float, *, clockwise: bool) -> float:
 
     Equal directions are a whole turn (section 4.3.6.1).
     """
-    if clockwise:
-        turn = start_rad - end_rad
-        return -(turn if turn > 0.0 else turn + FULL_TURN_RAD)
-    turn = end_rad - start_rad
-    return turn if turn > 0.0 else turn + FULL_TURN_RAD
+    turn = start_rad - end_rad if clockwise else end_rad - start_rad
+    for _ in range(2):  # a second time where the first gives nothing by rounding
+        if turn <= 0.0:
+            turn += FULL_TURN_RAD
+    return -turn if clockwise else turn
 
 
 def find_radius_arc(

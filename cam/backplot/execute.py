@@ -162,8 +162,13 @@ def _set_retract(run: Run, block: Block) -> None:
 
 
 def _act(run: Run, block: Block) -> None:
-    if block.groups["action"][0] in {280, 300}:
+    code, word = block.groups["action"]
+    if code in {280, 300}:
         _ask_units(run, block)
+    if code == 530 and "motion" not in block.groups:
+        message = "machine coordinates, but no G0 or G1 with X, Y or Z in this block"
+        remedy = "write G53 G0 Z0, or remove it"
+        raise block.fault_at(word, "machine-coordinates-misused", message, remedy=remedy)
     carry_out_action(run, block)
 
 

@@ -199,10 +199,12 @@ def _find_arcs(
     first = np.sqrt(offset[0] * offset[0] + offset[1] * offset[1])
     second = np.sqrt(to_end[0] * to_end[0] + to_end[1] * to_end[1])
     # math.atan2, as for single lines: that of numpy may differ in the last bit.
-    out = np.array(list(map(math.atan2, (-offset[1]).tolist(), (-offset[0]).tolist())))
-    back = np.array(list(map(math.atan2, to_end[1].tolist(), to_end[0].tolist())))
+    from_start = start[:2] - centre[:2] + 0.0
+    out = np.array(list(map(math.atan2, from_start[1].tolist(), from_start[0].tolist())))
+    back = np.array(list(map(math.atan2, (to_end[1] + 0.0).tolist(), (to_end[0] + 0.0).tolist())))
     turn = np.where(clockwise, out - back, back - out)
-    turn = np.where(turn > 0.0, turn, turn + FULL_TURN_RAD)
+    for _ in range(2):
+        turn = np.where(turn > 0.0, turn, turn + FULL_TURN_RAD)
     refused: BoolArray = (first == 0.0) | (second == 0.0) | (np.abs(first - second) > tol)
     refused |= first > dialect.max_arc_radius_mm
     # Seen a little too wide: whether the arc's ends nearly touch is decided for the line by itself.
