@@ -3,100 +3,204 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
-from cam.drawing.pieces import Pieces
-from cam.geometry.contour import BoolArray, FloatArray, IntArray, find_segments
+from cam.drawing.clean import SAME_MM
+from cam.drawing.pieces import Pieces, find_piece_segments, measure_segments_mm
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
+
+MAX_PAIRS_PER_END = 50
+
+Number = TypeVar("Number", np.float64, np.int64, np.bool_)
+
+
+class TooManyEnds(ValueError):  # noqa: N818 - a refusal in the making
+    """More ends lie together than can be told apart; ``at_mm`` says where."""
+
+    def __init__(self, at_mm: FloatArray, count: int) -> None:
+        super().__init__(f"{count} ends lie within the join distance of each other")
+        self.at_mm = at_mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Chain:
-    """Pieces joined end to end, in order of travel.
+class Ends:
+    """The two ends of every piece: end ``2 i`` is the start of piece i and end ``2 i + 1`` its end.
 
-    ``pieces`` are indices and ``turned`` says which of them run backwards.
+    ``points_mm`` (2 n, 2), ``outward`` (2 n, 2) the unit direction in which the piece arrives
+    there, ``straight`` (2 n,) whether its last segment is a line, ``row`` (2 n,) its vertex.
     """
 
-    pieces: tuple[int, ...]
-    turned: tuple[bool, ...]
-    closed: bool
+    points_mm: FloatArray
+    outward: FloatArray
+    straight: BoolArray
+    row: IntArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Joints:
-    """Ends joined to ends.
+    """Ends joined to ends: ``one`` and ``other`` (k,) and the distance ``gap_mm`` (k,) bridged."""
 
-    End ``2 i`` is the start of piece i and end ``2 i + 1`` its end. ``partner`` is (2 n,), -1 for an
-    end that stayed free; ``gap_mm`` is (2 n,), the distance bridged, nan for a free end.
-    """
-
-    partner: IntArray
+    one: IntArray
+    other: IntArray
     gap_mm: FloatArray
 
 
-def find_ends_mm(pieces: Pieces) -> FloatArray:
-    """Return the two ends of every piece, (2 n, 2), start and end in turn."""
-    rows = np.column_stack((pieces.first[:-1], pieces.first[1:] - 1)).reshape(-1)
-    return pieces.vertices[rows, :2]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Chains:
+    """Chains of pieces, laid end to end.
+
+    ``vertices`` is (m, 3), all chains one after another; chain i owns rows ``first[i]`` to
+    ``first[i + 1]``. An open chain ends with a row whose bulge is 0 and unused. ``piece`` (m,) is
+    the piece that the segment from each row comes from, ``order`` the pieces in order of travel and
+    ``first_piece`` (n + 1,) where each chain's begin in it.
+    """
+
+    vertices: FloatArray
+    first: IntArray
+    closed: BoolArray
+    piece: IntArray
+    order: IntArray
+    first_piece: IntArray
+
+    def __len__(self) -> int:
+        return len(self.closed)
 
 
-def pair_ends(pieces: Pieces, *, join_tol_mm: float) -> Joints:
-    """Return which ends of open pieces meet within a distance."""
-    ends = find_ends_mm(pieces)
+def find_ends(pieces: Pieces) -> Ends:
+    """Return the ends of pieces."""
+    start, end, bulge = find_piece_segments(pieces)
+    head, tail = pieces.first[:-1], pieces.first[1:] - 1
+    into = _directions(start[head], end[head], -bulge[head])
+    out_of = _directions(start[tail - 1], end[tail - 1], bulge[tail - 1])
+    return Ends(
+        points_mm=pieces.vertices[_alternate(head, tail), :2],
+        outward=_alternate(-into, out_of),
+        straight=_alternate(bulge[head] == 0.0, bulge[tail - 1] == 0.0),
+        row=_alternate(head, tail),
+    )
+
+
+def _alternate(one: npt.NDArray[Number], other: npt.NDArray[Number]) -> npt.NDArray[Number]:
+    """Return rows of two arrays in turn."""
+    return np.stack((one, other), axis=1).reshape(2 * len(one), *one.shape[1:])
+
+
+def _directions(start: FloatArray, end: FloatArray, bulge: FloatArray) -> FloatArray:
+    """Return the unit tangents at the ends of segments."""
+    chord = end - start
+    size = np.hypot(*chord.T)
+    unit = chord / np.where(size > 0.0, size, 1.0)[:, None]
+    half = 2.0 * np.arctan(bulge)
+    c, s = np.cos(half), np.sin(half)
+    return np.column_stack((c * unit[:, 0] - s * unit[:, 1], s * unit[:, 0] + c * unit[:, 1]))
+
+
+def pair_ends(pieces: Pieces, ends: Ends, *, join_tol_mm: float) -> Joints:
+    """Return which ends of open pieces meet within a distance.
+
+    Raises
+    ------
+    TooManyEnds
+        If ends crowd so that they cannot be told apart.
+
+    Notes
+    -----
+    Of all pairs of ends within the distance the tightest is joined first, then the tightest of the
+    rest: each joint is between nearest mutual neighbours. Among pairs that coincide, ends of one
+    layer go before ends of two and the smaller turn goes before the greater. A piece closes on
+    itself only where it is at least four times as long as the gap.
+    """
     free = np.flatnonzero(np.repeat(~pieces.closed, 2))
-    partner = np.full(len(ends), -1, dtype=np.int64)
-    gap = np.full(len(ends), np.nan)
-    if not len(free):
-        return Joints(partner=partner, gap_mm=gap)
-    points = np.asarray(shapely.points(ends[free]))
-    one, other = shapely.STRtree(points).query(points, predicate="dwithin", distance=join_tol_mm)
-    one, other = free[one[one < other]], free[other[one < other]]
-    distance = np.hypot(*(ends[one] - ends[other]).T)
-    keep = (one // 2 != other // 2) | _may_close(pieces, one // 2, distance)
+    one, other, distance = find_close_pairs(ends.points_mm, free, within_mm=join_tol_mm)
+    keep = (one // 2 != other // 2) | may_close(pieces, one // 2, distance)
     one, other, distance = one[keep], other[keep], distance[keep]
-    for k in np.argsort(distance, kind="stable").tolist():
-        i, j = one[k], other[k]
-        if partner[i] < 0 and partner[j] < 0:
-            partner[i], partner[j] = j, i
-            gap[i] = gap[j] = distance[k]
-    return Joints(partner=partner, gap_mm=gap)
+    layers = [source.layer for source in pieces.sources]
+    differs = np.array([layers[i // 2] != layers[j // 2] for i, j in zip(one.tolist(), other.tolist(), strict=True)])
+    turn = np.round((ends.outward[one] * ends.outward[other]).sum(axis=1), 6)
+    order = np.lexsort((turn, differs, np.where(distance <= SAME_MM, 0.0, distance)))
+    taken = [False] * len(ends.points_mm)
+    joined = []
+    for k, i, j in zip(order.tolist(), one[order].tolist(), other[order].tolist(), strict=True):
+        if not (taken[i] or taken[j]):
+            taken[i] = taken[j] = True
+            joined.append(k)
+    return Joints(one=one[joined], other=other[joined], gap_mm=distance[joined])
 
 
-def _may_close(pieces: Pieces, piece: IntArray, gap_mm: FloatArray) -> BoolArray:
+def find_close_pairs(points: FloatArray, free: IntArray, *, within_mm: float) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return the pairs of free points within a distance, and the distances.
+
+    Raises
+    ------
+    TooManyEnds
+        If there are more than ``MAX_PAIRS_PER_END`` for each point on average.
+    """
+    if not len(free):
+        nothing = np.zeros(0, dtype=np.int64)
+        return nothing, nothing, np.zeros(0)
+    cells, count = np.unique(np.floor(points[free] / within_mm), axis=0, return_counts=True)
+    if float((count.astype(np.float64) ** 2).sum()) > MAX_PAIRS_PER_END * len(free) + 10_000:
+        raise TooManyEnds(cells[count.argmax()] * within_mm, int(count.max()))
+    geometries = np.asarray(shapely.points(points[free]))
+    one, other = shapely.STRtree(geometries).query(geometries, predicate="dwithin", distance=within_mm)
+    once = one < other
+    one, other = free[one[once]], free[other[once]]
+    return one, other, np.hypot(*(points[one] - points[other]).T)
+
+
+def may_close(pieces: Pieces, piece: IntArray, gap_mm: FloatArray) -> BoolArray:
     """Return which pieces are so much longer than the gap between their ends that they may close on themselves."""
-    lengths = find_segments(pieces.vertices, closed=False).length_mm
-    lengths = np.append(lengths, 0.0)
-    lengths[pieces.first[1:] - 1] = 0.0
-    total = np.add.reduceat(lengths, pieces.first[:-1])
-    return np.asarray((total[piece] > 4.0 * gap_mm) & (np.diff(pieces.first)[piece] > 2))
+    length = np.add.reduceat(measure_segments_mm(*find_piece_segments(pieces)), pieces.first[:-1])
+    return np.asarray((length[piece] > 4.0 * gap_mm) & (np.diff(pieces.first)[piece] > 2))
 
 
-def chain_pieces(pieces: Pieces, joints: Joints) -> list[Chain]:
+def close_gaps(pieces: Pieces, ends: Ends, joints: Joints) -> Pieces:
+    """Return the pieces with joined ends made one point.
+
+    Notes
+    -----
+    Ends that differ by rounding only meet where the line ends, because its numbers are as drawn; a
+    gap between a line and an arc is closed by the line, so that the arc keeps its radius; any
+    other gap in its middle.
+    """
+    one, other = joints.one, joints.other
+    first_wins = np.where(joints.gap_mm <= SAME_MM, ends.straight[one], ~ends.straight[one] & ends.straight[other])
+    middle = (joints.gap_mm > SAME_MM) & (ends.straight[one] == ends.straight[other])
+    a, b = ends.points_mm[one], ends.points_mm[other]
+    met = np.where(middle[:, None], (a + b) / 2.0, np.where(first_wins[:, None], a, b))
+    vertices = pieces.vertices.copy()
+    vertices[ends.row[one], :2] = met
+    vertices[ends.row[other], :2] = met
+    return Pieces(vertices=vertices, first=pieces.first, closed=pieces.closed, sources=pieces.sources)
+
+
+def chain_pieces(pieces: Pieces, joints: Joints) -> Chains:
     """Return the chains that joints make, closed pieces included, in order of their first piece."""
-    partner = joints.partner.tolist()
+    partner = [-1] * (2 * len(pieces))
+    for i, j in zip(joints.one.tolist(), joints.other.tolist(), strict=True):
+        partner[i], partner[j] = j, i
     done = [False] * len(pieces)
-    closed = pieces.closed.tolist()
-    chains: list[Chain] = []
+    closed_piece = pieces.closed.tolist()
+    entries: list[int] = []
+    first_piece, closed = [0], []
     for first in range(len(pieces)):
         if done[first]:
             continue
-        if closed[first]:
-            done[first] = True
-            chains.append(Chain(pieces=(first,), turned=(False,), closed=True))
-            continue
-        entry, is_closed = _find_entry(partner, 2 * first)
-        order, turned = [], []
+        entry, is_closed = (2 * first, True) if closed_piece[first] else _find_entry(partner, 2 * first)
         end = entry
         while True:
             done[end // 2] = True
-            order.append(end // 2)
-            turned.append(end % 2 == 1)
+            entries.append(end)
             end = partner[end ^ 1]
             if end in (-1, entry):
                 break
-        chains.append(Chain(pieces=tuple(order), turned=tuple(turned), closed=is_closed))
-    return chains
+        first_piece.append(len(entries))
+        closed.append(is_closed)
+    return _lay(pieces, np.array(entries, dtype=np.int64), np.array(first_piece, dtype=np.int64), np.array(closed))
 
 
 def _find_entry(partner: list[int], end: int) -> tuple[int, bool]:
@@ -109,21 +213,29 @@ def _find_entry(partner: list[int], end: int) -> tuple[int, bool]:
     return entry, False
 
 
-def lay_chain(pieces: Pieces, chain: Chain) -> FloatArray:
-    """Return the vertices along a chain, (n, 3); of a closed one the first is not repeated."""
-    if len(chain.pieces) == 1 and pieces.closed[chain.pieces[0]]:
-        i = chain.pieces[0]
-        return pieces.vertices[pieces.first[i] : pieces.first[i + 1]]
-    runs = []
-    for i, turned in zip(chain.pieces, chain.turned, strict=True):
-        run = pieces.vertices[pieces.first[i] : pieces.first[i + 1]]
-        runs.append(turn_run(run) if turned else run)
-    last = runs[-1][-1:]
-    path = np.concatenate([run[:-1] for run in runs])
-    return path if chain.closed else np.concatenate((path, last))
-
-
-def turn_run(run: FloatArray) -> FloatArray:
-    """Return an open run the other way round."""
-    bulges = np.append(-run[-2::-1, 2], 0.0)
-    return np.column_stack((run[::-1, :2], bulges))
+def _lay(pieces: Pieces, entries: IntArray, first_piece: IntArray, closed: BoolArray) -> Chains:
+    """Lay pieces one after another, each entered by one of its ends."""
+    order, turned = entries // 2, entries % 2 == 1
+    rows = np.diff(pieces.first)[order]
+    ends_open = np.zeros(len(order), dtype=np.bool_)
+    ends_open[first_piece[1:][~closed] - 1] = True
+    # an open piece gives its last vertex to the next piece, unless nothing follows
+    counts = rows - (~pieces.closed[order] & ~ends_open)
+    at = np.repeat(np.arange(len(order)), counts)
+    step = np.arange(len(at)) - np.repeat(np.cumsum(counts) - counts, counts)
+    head, tail = pieces.first[:-1][order][at], pieces.first[1:][order][at] - 1
+    back = turned[at]
+    row = np.where(back, tail - step, head + step)
+    vertices = pieces.vertices[row]
+    bulge_row = np.where(back, np.maximum(row - 1, head), row)
+    vertices[:, 2] = pieces.vertices[bulge_row, 2] * np.where(back, -1.0, 1.0)
+    starts = np.concatenate(([0], np.cumsum(counts)))
+    vertices[starts[1:][ends_open] - 1, 2] = 0.0
+    return Chains(
+        vertices=vertices,
+        first=starts[first_piece].astype(np.int64),
+        closed=closed.astype(np.bool_),
+        piece=order[at],
+        order=order,
+        first_piece=first_piece,
+    )

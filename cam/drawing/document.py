@@ -6,8 +6,8 @@ import re
 import struct
 from pathlib import Path
 
-import ezdxf
 from ezdxf.document import Drawing as Document
+from ezdxf.filemanagement import readfile
 from ezdxf.lldxf.const import DXFError
 
 from cam.errors import DrawingRefused, FileRefused
@@ -70,7 +70,7 @@ def read_document(path: Path, data: bytes) -> Document:
             )
         )
     try:
-        return ezdxf.readfile(path)
+        return readfile(path)
     except (DXFError, OSError, ValueError, struct.error) as fault:
         raise DrawingRefused(
             _refuse(

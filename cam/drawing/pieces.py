@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import compress
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,17 +14,16 @@ from cam.geometry.contour import BoolArray, FloatArray, IntArray
 Row = tuple[float, float, float]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Source:
-    """The entity that a piece came from."""
+class Source(NamedTuple):
+    """The entity that a piece came from; a tuple, because a drawing may hold 100,000."""
 
     kind: str
     layer: str
     handle: str
     block_path: str = ""
 
-    def find_origin(self, file: str, at_mm: tuple[float, float] | None = None) -> Origin:
-        """Return the place to print: file, layer, handle, block and, where given, the point."""
+    def find_origin(self, file: str, at_mm: FloatArray | None = None) -> Origin:
+        """Return the place to print: file, layer, handle, block and, where given, the point (2,)."""
         return Origin(
             file=file,
             layer=self.layer,
@@ -31,6 +32,10 @@ class Source:
             x_mm=None if at_mm is None else float(at_mm[0]),
             y_mm=None if at_mm is None else float(at_mm[1]),
         )
+
+    def __str__(self) -> str:
+        inside = f" in block {self.block_path}" if self.block_path else ""
+        return f"{self.kind} {self.handle} of layer {self.layer}{inside}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -53,7 +58,7 @@ class Pieces:
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class PieceList:
-    """Pieces while they are being collected."""
+    """Pieces while they are being collected, in drawing units."""
 
     rows: list[Row] = field(default_factory=list)
     first: list[int] = field(default_factory=lambda: [0])
@@ -86,5 +91,26 @@ def keep_pieces(pieces: Pieces, keep: BoolArray) -> Pieces:
         vertices=pieces.vertices[np.repeat(keep, counts)],
         first=np.concatenate(([0], np.cumsum(counts[keep]))).astype(np.int64),
         closed=pieces.closed[keep],
-        sources=tuple(source for source, kept in zip(pieces.sources, keep.tolist(), strict=True) if kept),
+        sources=tuple(compress(pieces.sources, keep.tolist())),
     )
+
+
+def find_piece_segments(pieces: Pieces) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return start (m, 2), end (m, 2) and bulge (m,) of the segment from every row of pieces.
+
+    The last row of an open piece starts none: its segment has no length and bulge 0.
+    """
+    start, bulge = pieces.vertices[:, :2], pieces.vertices[:, 2].copy()
+    end = np.roll(start, -1, axis=0)
+    last = pieces.first[1:] - 1
+    end[last] = np.where(pieces.closed[:, None], start[pieces.first[:-1]], start[last])
+    bulge[last[~pieces.closed]] = 0.0
+    return start, end, bulge
+
+
+def measure_segments_mm(start: FloatArray, end: FloatArray, bulge: FloatArray) -> FloatArray:
+    """Return the lengths of segments given by their ends and bulges."""
+    chord = np.hypot(*(end - start).T)
+    half = 2.0 * np.arctan(bulge)
+    sine = np.sin(half)
+    return np.asarray(np.where(np.abs(bulge) < 1e-8, chord, chord * half / np.where(sine == 0.0, 1.0, sine)))

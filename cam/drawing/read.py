@@ -1,4 +1,4 @@
-"""Reading a drawing: the file, its unit, its pieces, the loops they close."""
+"""Reading a drawing: the file, its unit, its pieces, the loops they close, the faults they have."""
 
 from __future__ import annotations
 
@@ -6,15 +6,19 @@ from pathlib import Path
 
 import numpy as np
 
-from cam.drawing.chain import Chain, chain_pieces, lay_chain, pair_ends
+from cam.drawing.chain import chain_pieces, close_gaps, find_ends, pair_ends
+from cam.drawing.clean import clean_pieces
+from cam.drawing.collect import collect_entities
 from cam.drawing.document import read_bytes, read_document
-from cam.drawing.drawing import Drawing, Loop, OpenChain
-from cam.drawing.entities import collect_pieces
-from cam.drawing.pieces import PieceList, Pieces
+from cam.drawing.drawing import Drawing, OpenChain
+from cam.drawing.limits import Limits
+from cam.drawing.loops import find_free_ends, find_nearest_free_mm, lay_loops, lay_open_chains
 from cam.drawing.units import UNIT_BY_CODE, find_mm_per_unit
 from cam.errors import DrawingRefused
 from cam.findings import Finding, Origin, Severity, error, note
-from cam.geometry.contour import Contour, find_segments
+
+MAX_COORDINATE_MM = 1e7
+FLAT_TOL_MM = 0.01
 
 
 def read_drawing(
@@ -56,15 +60,23 @@ def read_drawing(
                 )
             )
     mm_per_unit = find_mm_per_unit(units, file=file)
-    collected = PieceList()
-    passed_over: dict[str, int] = {}
-    collect_pieces(document.modelspace(), collected, passed_over)
-    pieces = collected.as_pieces(mm_per_unit=mm_per_unit)
-    joints = pair_ends(pieces, join_tol_mm=join_tol_mm)
+    limits = Limits(
+        fit_tol=fit_tol_mm / mm_per_unit,
+        flat_tol=FLAT_TOL_MM / mm_per_unit,
+        max_coordinate=MAX_COORDINATE_MM / mm_per_unit,
+    )
+    collected = collect_entities(document, file=file, limits=limits)
+    passed_over = collected.passed_over
+    findings = list(collected.findings)
+    pieces = clean_pieces(collected.pieces.as_pieces(mm_per_unit=mm_per_unit)).pieces
+    ends = find_ends(pieces)
+    joints = pair_ends(pieces, ends, join_tol_mm=join_tol_mm)
+    nearest = find_nearest_free_mm(ends, find_free_ends(pieces, joints))
+    pieces = close_gaps(pieces, ends, joints)
     chains = chain_pieces(pieces, joints)
-    loops = tuple(_lay_loop(pieces, chain) for chain in chains if chain.closed)
-    open_chains = tuple(_lay_open_chain(pieces, chain) for chain in chains if not chain.closed)
-    findings = [_find_open(file, chain) for chain in open_chains]
+    loops, _ = lay_loops(pieces, chains)
+    open_chains, _ = lay_open_chains(pieces, chains, nearest)
+    findings += [_find_open(file, chain) for chain in open_chains]
     if not loops:
         findings.append(
             error(
@@ -101,37 +113,13 @@ def refuse_faults(drawing: Drawing) -> None:
         raise DrawingRefused(*faults)
 
 
-def _lay_loop(pieces: Pieces, chain: Chain) -> Loop:
-    sources = [pieces.sources[i] for i in chain.pieces]
-    return Loop(
-        contour=Contour(lay_chain(pieces, chain)),
-        layer=sources[0].layer,
-        handle=sources[0].handle,
-        handles=tuple(dict.fromkeys(source.handle for source in sources)),
-        block_path=sources[0].block_path,
-    )
-
-
-def _lay_open_chain(pieces: Pieces, chain: Chain) -> OpenChain:
-    vertices = lay_chain(pieces, chain)
-    start, end = vertices[0, :2], vertices[-1, :2]
-    return OpenChain(
-        vertices=vertices,
-        start_mm=(float(start[0]), float(start[1])),
-        end_mm=(float(end[0]), float(end[1])),
-        length_mm=float(find_segments(vertices, closed=False).length_mm.sum()),
-        gap_mm=float(np.hypot(*(end - start))),
-        layer=pieces.sources[chain.pieces[0]].layer,
-        handle=pieces.sources[chain.pieces[0]].handle,
-    )
-
-
 def _find_open(file: str, chain: OpenChain) -> Finding:
     (x0, y0), (x1, y1) = chain.start_mm, chain.end_mm
+    gap = float(np.hypot(x1 - x0, y1 - y0))
     return error(
         "open-chain",
-        f"open: it runs from ({x0:.3f}, {y0:.3f}) to ({x1:.3f}, {y1:.3f}) mm, a gap of {chain.gap_mm:.3f} mm",
+        f"open: it runs from ({x0:.3f}, {y0:.3f}) to ({x1:.3f}, {y1:.3f}) mm, a gap of {gap:.3f} mm",
         remedy="join the two ends in the drawing",
         origin=Origin(file=file, layer=chain.layer, handle=chain.handle, x_mm=x0, y_mm=y0),
-        size_mm=chain.gap_mm,
+        size_mm=gap,
     )

@@ -84,8 +84,8 @@ def find_distance_mm(contour: Contour, point_mm: tuple[float, float]) -> float:
     return float(find_distances_mm(find_segments(contour.vertices), point_mm).min())
 
 
-def find_distances_mm(segments: Segments, point_mm: tuple[float, float]) -> FloatArray:
-    """Return the distance from a point to each segment, shape (n,)."""
+def find_distances_mm(segments: Segments, point_mm: tuple[float, float] | FloatArray) -> FloatArray:
+    """Return the distance from a point to each segment, or from n points (n, 2) each to its own, shape (n,)."""
     p = np.asarray(point_mm, dtype=np.float64)
     chord = segments.end_mm - segments.start_mm
     square = np.maximum((chord**2).sum(axis=1), np.finfo(np.float64).tiny)

@@ -1,0 +1,247 @@
+"""All entities of a document to pieces: through blocks, past what is hidden or draws no contour."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from ezdxf.document import Drawing as Document
+from ezdxf.entities.attrib import Attrib
+from ezdxf.entities.dxfgfx import DXFGraphic
+from ezdxf.entities.insert import Insert
+from ezdxf.entities.mtext import MText
+from ezdxf.entities.text import Text as DXFText
+from ezdxf.math import Vec3
+from ezdxf.xclip import XClip
+
+from cam.drawing.entities import DRAWERS, draw_entity
+from cam.drawing.frame import WORLD, Frame, as_array, lay_frame, lay_ocs_frame
+from cam.drawing.limits import EntityFault, Limits
+from cam.drawing.pieces import PieceList, Source
+from cam.errors import DrawingRefused
+from cam.findings import Finding, Origin, error, warning
+
+MAX_ENTITIES = 1_000_000
+MAX_FAULTS = 200
+MAX_DEPTH = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerStates:
+    """Names of layers, in small letters, that are frozen or switched off."""
+
+    frozen: frozenset[str]
+    off: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacedText:
+    """A text in drawing units."""
+
+    text: str
+    x: float
+    y: float
+    layer: str
+    height: float
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Collected:
+    """What a walk through the entities has gathered so far."""
+
+    pieces: PieceList = field(default_factory=PieceList)
+    heights: list[float] = field(default_factory=list)
+    texts: list[PlacedText] = field(default_factory=list)
+    passed_over: Counter[str] = field(default_factory=Counter)
+    hidden: Counter[tuple[str, str]] = field(default_factory=Counter)
+    invisible: Counter[str] = field(default_factory=Counter)
+    findings: list[Finding] = field(default_factory=list)
+    visited: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Walk:
+    """Where in the tree of blocks a walk stands; ``layer`` is the one that layer 0 stands for here."""
+
+    file: str
+    states: LayerStates
+    limits: Limits
+    frame: Frame = WORLD
+    layer: str | None = None
+    block_path: str = ""
+    blocks: tuple[str, ...] = ()
+
+
+def read_layer_states(document: Document) -> LayerStates:
+    """Return which layers are frozen or off."""
+    frozen, off = set(), set()
+    for layer in document.layers:
+        name = str(layer.dxf.name).lower()
+        if layer.is_frozen():
+            frozen.add(name)
+        if layer.is_off():
+            off.add(name)
+    return LayerStates(frozen=frozenset(frozen), off=frozenset(off))
+
+
+def collect_entities(document: Document, *, file: str, limits: Limits) -> Collected:
+    """Return the pieces that a document's model space draws, in drawing units, and what it does not."""
+    collected = Collected()
+    walk = Walk(file=file, states=read_layer_states(document), limits=limits)
+    _collect(document.modelspace(), collected, walk)
+    return collected
+
+
+def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -> None:
+    frozen, off = walk.states.frozen, walk.states.off
+    any_hidden = bool(frozen or off)
+    for entity in entities:
+        kind = entity.dxftype()
+        dxf = entity.dxf
+        collected.visited += 1
+        if collected.visited > MAX_ENTITIES:
+            raise DrawingRefused(_too_many(walk))
+        layer = dxf.layer
+        if walk.layer is not None and layer == "0":
+            layer = walk.layer
+        if any_hidden and (layer.lower() in frozen or (layer.lower() in off and kind != "INSERT")):
+            collected.hidden[layer, kind] += 1
+        elif dxf.get("invisible", 0):
+            collected.invisible[kind] += 1
+        elif kind in DRAWERS:
+            _collect_drawn(entity, Source(kind, layer, dxf.handle or "", walk.block_path), collected, walk)
+        elif isinstance(entity, Insert):
+            _collect_insert(entity, layer, collected, walk)
+        else:
+            collected.passed_over[kind] += 1
+            if isinstance(entity, DXFText | MText):
+                _collect_text(entity, layer, collected, walk)
+
+
+def _collect_drawn(entity: DXFGraphic, source: Source, collected: Collected, walk: Walk) -> None:
+    try:
+        drawn = draw_entity(entity, walk.frame, walk.limits)
+    except EntityFault as fault:
+        _add_fault(
+            collected,
+            error(
+                fault.code,
+                f"this {source.kind} cannot be used: {fault.message}",
+                remedy=fault.remedy,
+                origin=source.find_origin(walk.file),
+            ),
+        )
+        return
+    if drawn is None:
+        collected.passed_over[f"{source.kind} mesh"] += 1
+        return
+    collected.pieces.add(drawn.rows, closed=drawn.closed, source=source)
+    collected.heights.append(drawn.height)
+
+
+def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk) -> None:
+    """Walk through a block reference, once for each place of its array."""
+    dxf = insert.dxf
+    name = str(dxf.get("name", ""))
+    origin = Origin(file=walk.file, layer=layer, handle=dxf.handle, block_path=walk.block_path or None)
+    block = insert.block()
+    if block is None:
+        message = f"it refers to the block '{name}', which the drawing does not hold"
+        _add_fault(collected, error("missing-block", message, remedy="export the drawing again", origin=origin))
+        return
+    if name.lower() in walk.blocks or len(walk.blocks) >= MAX_DEPTH:
+        message = f"the block '{name}' refers to itself, through {' / '.join(walk.blocks)}"
+        _add_fault(collected, error("looping-block", message, remedy="mend the block", origin=origin))
+        return
+    if block.block is not None and block.block.dxf.flags & EXTERNAL_REFERENCE:
+        message = f"the block '{name}' stands for another file, which is not read"
+        remedy = "bind the reference into the drawing if it holds part of a panel"
+        _add_fault(collected, warning("outside-reference", message, remedy=remedy, origin=origin))
+    if XClip(insert).has_clipping_path:
+        message = f"the block '{name}' is clipped; all of it is read, its hidden part too"
+        remedy = "draw what is meant without a clip"
+        _add_fault(collected, warning("clipped-block", message, remedy=remedy, origin=origin))
+    rows = max(1, dxf.row_count) if dxf.row_spacing else 1
+    columns = max(1, dxf.column_count) if dxf.column_spacing else 1
+    if collected.visited + rows * columns * len(block) > MAX_ENTITIES:
+        raise DrawingRefused(_too_many(walk))
+    try:
+        frames = _find_frames(insert, walk, rows, columns)
+    except EntityFault as fault:
+        message = f"the block '{name}' cannot be placed: {fault.message}"
+        _add_fault(collected, error(fault.code, message, remedy=fault.remedy, origin=origin))
+        return
+    step = f"{name}({dxf.handle})"
+    for frame in frames:
+        inside = Walk(
+            file=walk.file,
+            states=walk.states,
+            limits=walk.limits,
+            frame=frame,
+            layer=layer,
+            block_path=f"{walk.block_path}/{step}" if walk.block_path else step,
+            blocks=(*walk.blocks, name.lower()),
+        )
+        _collect(block, collected, inside)
+    for attrib in insert.attribs:
+        collected.passed_over["ATTRIB"] += 1
+        _collect_text(attrib, attrib.dxf.layer, collected, walk)
+
+
+EXTERNAL_REFERENCE = 4 + 8  # BLOCK flags of the DXF reference
+
+
+def _find_frames(insert: Insert, walk: Walk, rows: int, columns: int) -> list[Frame]:
+    """Return the frame of each place of a block reference."""
+    dxf = insert.dxf
+    place = Vec3(dxf.get("insert", (0.0, 0.0, 0.0)))
+    values = (*place, dxf.xscale, dxf.yscale, dxf.zscale, dxf.rotation, dxf.row_spacing, dxf.column_spacing)
+    if not all(abs(value) <= walk.limits.max_coordinate for value in values):
+        raise EntityFault("coordinates-too-large", "it is placed too far away or scaled too much", "place it again")
+    if not 0.0 < Vec3(dxf.extrusion).magnitude < 1e100:
+        raise EntityFault("broken-entity", "its plane has no direction", "place it again")
+    matrix = as_array(insert.matrix44())
+    ocs = lay_ocs_frame(Vec3(dxf.extrusion), inside=WORLD)
+    turn = Vec3.from_deg_angle(dxf.rotation)
+    along = ocs.turn(Vec3(turn.x, turn.y, 0.0).xyz) * dxf.column_spacing
+    up = ocs.turn(Vec3(-turn.y, turn.x, 0.0).xyz) * dxf.row_spacing
+    frames = []
+    for row in range(rows):
+        for column in range(columns):
+            moved = matrix.copy()
+            moved[3, :3] += row * up + column * along
+            frames.append(lay_frame(moved @ walk.frame.matrix))
+    return frames
+
+
+def _collect_text(entity: DXFText | MText | Attrib, layer: str, collected: Collected, walk: Walk) -> None:
+    dxf = entity.dxf
+    text = entity.plain_text() if isinstance(entity, MText) else dxf.text
+    height = dxf.char_height if isinstance(entity, MText) else dxf.height
+    place = Vec3(dxf.insert)
+    values = (*place, height)
+    if not all(abs(value) <= walk.limits.max_coordinate for value in values):
+        return
+    frame = walk.frame
+    if not isinstance(entity, MText) and 0.0 < Vec3(dxf.extrusion).magnitude < 1e100:
+        frame = lay_ocs_frame(Vec3(dxf.extrusion), inside=frame)
+    x, y, _ = frame.place(place.xyz)
+    scale = abs(frame.similarity.factor) if frame.similarity else 1.0
+    collected.texts.append(
+        PlacedText(text=str(text), x=float(x), y=float(y), layer=layer, height=float(height) * scale)
+    )
+
+
+def _add_fault(collected: Collected, finding: Finding) -> None:
+    if len(collected.findings) < MAX_FAULTS:
+        collected.findings.append(finding)
+
+
+def _too_many(walk: Walk) -> Finding:
+    return error(
+        "too-many-entities",
+        f"the drawing holds more than {MAX_ENTITIES} entities once its blocks are laid out",
+        remedy="delete what is no part of a panel",
+        origin=Origin(file=walk.file, block_path=walk.block_path or None),
+    )
