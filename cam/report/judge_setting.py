@@ -1,0 +1,312 @@
+"""What the program sets: cutters, spindle, feeds, travel and its end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from cam.backplot.trace import Kind
+from cam.errors import TableRefused
+from cam.findings import Finding, Origin, error
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
+from cam.report.judge_case import Case, locate_move
+from cam.report.judge_places import Place, gather_places
+from cam.tables.chip_load import find_chip_window
+from cam.tables.rows import Cutter, CutterKind
+
+CHIP_SLACK = 0.005
+"""How far a chip load may lie outside the window: feeds are written as whole numbers."""
+SPIN_UP_SLACK_S = 0.01
+SAFE_END_MM = 1.0
+"""How far above the sheet's highest top a program must end."""
+TRAVEL_SLACK_MM = 0.001
+
+
+def judge_setting(case: Case) -> list[Finding]:
+    """Return the findings on cutters, spindle, feeds, travel and end."""
+    return [
+        *_judge_cutters(case),
+        *_judge_spindle(case),
+        *_judge_spin_up(case),
+        *_judge_feeds(case),
+        *_judge_travel(case),
+        *_judge_sheet_edge(case),
+        *_judge_end(case),
+    ]
+
+
+def _tell(
+    case: Case, *, code: str, moves: Iterable[int], message: str, remedy: str, sizes: FloatArray | None = None
+) -> list[Finding]:
+    """Return one finding for each run of moves that share a fault."""
+    places = [Place(move=int(move), size=float(sizes[i]) if sizes is not None else 0.0) for i, move in enumerate(moves)]
+    return [
+        error(
+            code,
+            message + more,
+            remedy=remedy,
+            origin=locate_move(case, place.move),
+            size_mm=place.size if sizes is not None else None,
+        )
+        for place, more in gather_places(places, gap=50)
+    ]
+
+
+def _cutting_moves(case: Case) -> Iterator[tuple[int, Cutter, IntArray]]:
+    """Yield each T number below the sheet's top, its cutter, and the rows of its portions."""
+    for tool in np.unique(case.below.tool).tolist():
+        if tool in case.cutters:
+            yield tool, case.cutters[tool], np.flatnonzero(case.below.tool == tool)
+
+
+def _judge_cutters(case: Case) -> list[Finding]:
+    findings = []
+    for tool in np.unique(case.below.tool).tolist():
+        rows = np.flatnonzero(case.below.tool == tool)
+        move = int(case.below.move[rows[0]])
+        if tool not in case.cutters:
+            what = "without a cutter (no T word and M6 before it)" if tool == 0 else f"with T{tool}, which no table has"
+            findings.append(
+                error(
+                    "unknown-cutter",
+                    f"the program cuts {what}",
+                    remedy="call a cutter of the table by its tool number, or add the cutter to the shop's own tables",
+                    origin=locate_move(case, move),
+                )
+            )
+            continue
+        cutter = case.cutters[tool]
+        tips = np.minimum(case.below.start_mm[rows, 2], case.below.end_mm[rows, 2])
+        depth = case.top_mm - float(tips.min())
+        move = int(case.below.move[rows[int(np.argmin(tips))]])
+        for code, reach, what in (
+            ("edge-too-short", cutter.edge_length_mm, "flutes are"),
+            ("collet-in-stock", cutter.stick_out_mm, "stick-out below the collet nut is"),
+        ):
+            if depth > reach:
+                findings.append(
+                    error(
+                        code,
+                        f"T{tool} {cutter.name} goes {depth:.2f} mm below the highest top; its {what} {reach:g} mm",
+                        remedy="choose a longer cutter, or measure the sheet so that its highest top is known",
+                        origin=locate_move(case, move),
+                        size_mm=depth - reach,
+                    )
+                )
+    return findings
+
+
+def _judge_spindle(case: Case) -> list[Finding]:
+    moves = np.unique(case.below.move)
+    rpm = case.trace.spindle_rpm[moves]
+    rapid = case.trace.kind[moves] == Kind.RAPID
+    findings = _tell(
+        case,
+        code="spindle-stopped",
+        moves=moves[(rpm == 0.0) & ~rapid],
+        message="the program feeds below the sheet's top with the spindle stopped",
+        remedy="start the spindle (M3 with an S word) before this line",
+    )
+    findings += _tell(
+        case,
+        code="spindle-reversed",
+        moves=moves[rpm < 0.0],
+        message="the spindle turns counter-clockwise (M4); the cutters of the table cut clockwise",
+        remedy="start the spindle with M3",
+    )
+    for tool, cutter, rows in _cutting_moves(case):
+        of_tool = np.unique(case.below.move[rows])
+        speeds = case.trace.spindle_rpm[of_tool]
+        low = max(case.machine.min_rpm, case.material.min_rpm)
+        high = min(case.machine.max_rpm, case.material.max_rpm, cutter.max_rpm)
+        findings += _tell(
+            case,
+            code="speed-outside-window",
+            moves=of_tool[(speeds > 0.0) & ((speeds < low - 0.5) | (speeds > high + 0.5))],
+            message=f"T{tool} {cutter.name} turns outside {low:.0f} to {high:.0f} rpm, what machine, material and cutter "
+            "allow together",
+            remedy="change the S word, or the row that sets the limit",
+        )
+    return findings
+
+
+def _judge_spin_up(case: Case) -> list[Finding]:
+    """Return a finding for each start of the spindle whose first cut comes before it has its speed."""
+    trace = case.trace
+    cuts = set(np.unique(case.below.move).tolist())
+    waited, pending, before = 0.0, False, 0.0
+    moves = []
+    for i in range(len(trace)):
+        rpm = abs(float(trace.spindle_rpm[i]))
+        if rpm != before:
+            pending, waited, before = rpm > before, 0.0, rpm
+        if trace.kind[i] == Kind.DWELL:
+            waited += float(trace.duration_s[i])
+        if pending and i in cuts:
+            if waited < case.machine.spin_up_s - SPIN_UP_SLACK_S:
+                moves.append(i)
+            pending = False
+    return _tell(
+        case,
+        code="no-spin-up",
+        moves=moves,
+        message=f"the first cut after the spindle starts comes before it has its speed: machine {case.machine.name} "
+        f"needs {case.machine.spin_up_s:g} s",
+        remedy=f"dwell after M3: G4 P{case.machine.spin_up_s:g}",
+    )
+
+
+def _judge_feeds(case: Case) -> list[Finding]:
+    """Return the findings on programmed feeds: within the machine's, and within the table's chip window.
+
+    Notes
+    -----
+    The chip load is highest at the feed of the centre, and judged against the highest one at the
+    least depth; on an arc the outer edge feeds ``(p + r) / p`` times faster than the centre at
+    radius p, and the lowest chip is judged by it against the lowest one at the whole depth. So a
+    feed that no depth would allow is found; a bite's true width is not judged here.
+    """
+    trace = case.trace
+    feeding = (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)
+    over = np.flatnonzero(feeding & (trace.feed_mm_per_min > case.machine.max_feed_mm_per_min + 0.5))
+    findings = _tell(
+        case,
+        code="feed-beyond-machine",
+        moves=over,
+        message=f"the feed is above the {case.machine.max_feed_mm_per_min:g} mm/min that machine {case.machine.name} "
+        "reaches, which would thin the chip unsaid",
+        remedy="reduce the F word and the S word together",
+    )
+    for tool, cutter, rows in _cutting_moves(case):
+        moves, first = np.unique(case.below.move[rows], return_index=True)
+        turning = feeding[moves] & (trace.spindle_rpm[moves] > 0.0)
+        if cutter.kind is CutterKind.DRILL or not turning.any():
+            continue
+        moves, at = moves[turning], rows[first[turning]]
+        deepest = case.top_mm - float(np.minimum(case.below.start_mm[rows, 2], case.below.end_mm[rows, 2]).min())
+        try:
+            whole = find_chip_window(cutter=cutter, material=case.material, depth_mm=deepest)
+            least = find_chip_window(cutter=cutter, material=case.material, depth_mm=min(deepest, cutter.radius_mm))
+        except TableRefused as refusal:
+            findings += [
+                error(f.code, f.message, remedy=f.remedy, origin=locate_move(case, int(moves[0])))
+                for f in refusal.findings
+            ]
+            continue
+        chip = trace.feed_mm_per_min[moves] / (trace.spindle_rpm[moves] * cutter.flutes)
+        edge = chip * _find_outer_factor(case, at, radius_mm=cutter.radius_mm)
+        for code, bad, what, remedy in (
+            (
+                "chip-too-thick",
+                chip > least.high_mm * (1.0 + CHIP_SLACK),
+                f"above {least.high_mm:.3f} mm, the table's highest: the cutter is overloaded",
+                "reduce the F word, or raise the S word",
+            ),
+            (
+                "chip-too-thin-as-cut",
+                edge < whole.low_mm * (1.0 - CHIP_SLACK),
+                f"below {whole.low_mm:.3f} mm, the table's lowest: the cutter rubs and melts the acrylic",
+                "raise the F word, or reduce the S word",
+            ),
+        ):
+            if bad.any():
+                worst = int(np.argmax(np.where(bad, np.abs(chip - (whole.low_mm + least.high_mm) / 2.0), -1.0)))
+                findings += _tell(
+                    case,
+                    code=code,
+                    moves=moves[bad],
+                    message=f"T{tool} {cutter.name} takes {chip[worst]:.3f} mm a tooth, {what}",
+                    remedy=remedy,
+                )
+    return findings
+
+
+def _find_outer_factor(case: Case, rows: IntArray, *, radius_mm: float) -> FloatArray:
+    path = case.below.radius_mm[rows]
+    return np.where(np.isnan(path), 1.0, (path + radius_mm) / np.maximum(path, 1e-9))
+
+
+def _judge_travel(case: Case) -> list[Finding]:
+    moving: BoolArray = case.trace.kind <= Kind.ARC
+    rows = np.flatnonzero(moving)
+    if not len(rows):
+        return []
+    findings = []
+    points = np.concatenate((case.trace.start_mm[rows], case.trace.end_mm[rows]))
+    arcs = case.high.radius_mm
+    # an arc's own extremes are at most a radius beyond its centre
+    centres = case.high.centre_mm[~np.isnan(arcs)]
+    for axis, name in enumerate("XYZ"):
+        low, high = float(points[:, axis].min()), float(points[:, axis].max())
+        if axis < 2 and len(centres) and high - low > case.machine.travel_mm[axis] - 2.0 * float(np.nanmax(arcs)):
+            low = min(low, float((centres[:, axis]).min()))
+            high = max(high, float((centres[:, axis]).max()))
+        span = high - low
+        if span > case.machine.travel_mm[axis] + TRAVEL_SLACK_MM:
+            move = int(rows[int(np.argmax(case.trace.end_mm[rows, axis]))])
+            findings.append(
+                error(
+                    "outside-travel",
+                    f"the program moves {name} from {low:.2f} to {high:.2f} mm, {span:.2f} mm in all; machine "
+                    f"{case.machine.name} travels {case.machine.travel_mm[axis]:g} mm",
+                    remedy="choose a larger machine, or turn and move the panels on the sheet",
+                    origin=locate_move(case, move),
+                    size_mm=span - case.machine.travel_mm[axis],
+                )
+            )
+    return findings
+
+
+def _judge_sheet_edge(case: Case) -> list[Finding]:
+    """Return a finding where the cutter, below the sheet's top, reaches over the sheet's edge."""
+    moves, sizes = [], []
+    for _, cutter, rows in _cutting_moves(case):
+        ends = np.concatenate((case.below.start_mm[rows], case.below.end_mm[rows]))
+        over = np.max(
+            [
+                cutter.radius_mm - ends[:, 0],
+                cutter.radius_mm - ends[:, 1],
+                ends[:, 0] + cutter.radius_mm - case.layout.width_mm,
+                ends[:, 1] + cutter.radius_mm - case.layout.height_mm,
+            ],
+            axis=0,
+        )
+        bad = np.flatnonzero(over > 0.0)
+        moves += case.below.move[rows[bad % len(rows)]].tolist()
+        sizes += over[bad].tolist()
+    return _tell(
+        case,
+        code="sheet-edge-crossed",
+        moves=moves,
+        sizes=np.array(sizes),
+        message="the kerf crosses the sheet's edge, so that what lies there is no longer held, or the zero is not where "
+        "the job lays the sheet",
+        remedy="set X and Y zero to the sheet's lower left corner, or move the panel away from the edge",
+    )
+
+
+def _judge_end(case: Case) -> list[Finding]:
+    moving = np.flatnonzero(case.trace.kind <= Kind.ARC)
+    if not len(moving) or not len(case.below):
+        return [
+            error(
+                "nothing-cut",
+                "the program cuts nothing",
+                remedy="check that this is the program of this job, and where its Z zero is",
+                origin=Origin(file=case.program),
+            )
+        ]
+    last = int(moving[-1])
+    lift = float(case.high.end_mm[-1, 2]) - case.top_mm
+    if lift < SAFE_END_MM:
+        return [
+            error(
+                "no-return-to-safety",
+                f"the program ends with the cutter {abs(lift):.2f} mm {'above' if lift >= 0 else 'below'} the sheet's "
+                "highest top",
+                remedy="retract (G0 Z) before the spindle stops and the program ends",
+                origin=locate_move(case, last),
+            )
+        ]
+    return []
