@@ -5,6 +5,7 @@ from __future__ import annotations
 from cam.geometry.along import Piece, Ruler, cut_pieces
 from cam.motion.moves import Move, Purpose, move_along, rapid
 from cam.motion.profile import Profile, find_height
+from cam.plan.cutting_data import CuttingData
 
 MAX_EDGE_FACTOR = 1.25
 """How much faster than programmed the cutter's centre may go round the outside of a curve."""
@@ -17,8 +18,7 @@ def follow(
     *,
     profile: Profile,
     nominal: Profile,
-    feed_mm_per_min: float,
-    ramp_feed_mm_per_min: float,
+    cut: CuttingData,
     reach_mm: float,
     waste_left: bool,
     purpose: Purpose,
@@ -29,6 +29,8 @@ def follow(
     ----------
     profile, nominal
         Heights with and without lifts over bridges, over the same distances.
+    cut
+        The feeds on the level and down ramps, and the one that is never passed.
     reach_mm
         From the path to the wall: the cutter's radius, and the allowance where one is left.
     """
@@ -40,9 +42,8 @@ def follow(
         middle = (piece.from_mm + piece.to_mm) / 2.0
         lifted = find_height(profile, middle) > find_height(nominal, middle) + 1e-9
         falling = end_z < z - 1e-9
-        feed = (ramp_feed_mm_per_min if falling else feed_mm_per_min) * find_edge_factor(
-            piece, reach_mm=reach_mm, waste_left=waste_left
-        )
+        factor = find_edge_factor(piece, reach_mm=reach_mm, waste_left=waste_left)
+        feed = min((cut.ramp_feed_mm_per_min if falling else cut.feed_mm_per_min) * factor, cut.max_feed_mm_per_min)
         what = Purpose.BRIDGE if lifted else Purpose.ENTRY if falling else purpose
         moves.append(move_along(piece, z_mm=end_z, feed_mm_per_min=feed, purpose=what))
         z = end_z

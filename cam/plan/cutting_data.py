@@ -156,6 +156,7 @@ def _resolve_pass(setup: CutSetup, *, depth_mm: float, passes: int) -> CuttingDa
         machine=setup.machine.name,
         spindle_rpm=rpm,
         feed_mm_per_min=feed,
+        max_feed_mm_per_min=max(feed, _find_max_feed(setup, window, rpm=rpm)),
         plunge_mm_per_min=min(feed * material.plunge_share, setup.machine.rapid_mm_per_min[2]),
         ramp_feed_mm_per_min=find_ramp_feed(feed_mm_per_min=feed, flutes=cutter.flutes),
         ramp_deg=min(material.ramp_deg, cutter.max_ramp_deg),
@@ -206,6 +207,12 @@ def _find_rounded_feed(setup: CutSetup, window: ChipWindow, *, rpm: float) -> fl
         whole -= 1.0  # below the table's highest, not on it, however the text is read back
     # In a window narrower than the rounding the exact feed is the only one that keeps to it.
     return whole if whole >= per_chip * window.low_mm else exact
+
+
+def _find_max_feed(setup: CutSetup, window: ChipWindow, *, rpm: float) -> float:
+    """Return the feed that neither the table's highest chip load nor the machine lets be passed, whole mm/min."""
+    highest = find_feed(rpm=rpm, flutes=setup.cutter.flutes, chip_load_mm=window.high_mm)
+    return min(ceil(highest * (1.0 - _SLACK)) - 1.0, float(floor(setup.max_feed_mm_per_min)))
 
 
 def _refuse_power(setup: CutSetup, data: CuttingData) -> NoReturn:

@@ -124,8 +124,8 @@ def _judge_spindle(case: Case) -> list[Finding]:
             case,
             code="speed-outside-window",
             moves=of_tool[(speeds > 0.0) & ((speeds < low - 0.5) | (speeds > high + 0.5))],
-            message=f"T{tool} {cutter.name} turns outside {low:.0f} to {high:.0f} rpm, what machine, material and cutter "
-            "allow together",
+            message=f"T{tool} {cutter.name} turns outside {low:.0f} to {high:.0f} rpm, what machine, material and "
+            "cutter allow together",
             remedy="change the S word, or the row that sets the limit",
         )
     return findings
@@ -280,8 +280,8 @@ def _judge_sheet_edge(case: Case) -> list[Finding]:
         code="sheet-edge-crossed",
         moves=moves,
         sizes=np.array(sizes),
-        message="the kerf crosses the sheet's edge, so that what lies there is no longer held, or the zero is not where "
-        "the job lays the sheet",
+        message="the kerf crosses the sheet's edge, so that what lies there is no longer held, or the zero is not "
+        "where the job lays the sheet",
         remedy="set X and Y zero to the sheet's lower left corner, or move the panel away from the edge",
     )
 
