@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
 from typing import Any
 
 from cam.backplot.clock import Timing
@@ -99,20 +98,3 @@ def name_cutters(trace: Trace, *, cutters: tuple[Cutter, ...]) -> tuple[str, ...
 def lay_refusal_document(findings: Sequence[Finding]) -> dict[str, Any]:
     """Return the document of a command that refused."""
     return {"format": FORMAT, "verdict": "refused", "findings": [finding.as_document() for finding in findings]}
-
-
-def make_finite(value: Any) -> Any:
-    """Return plain values with every number that is not finite replaced by None.
-
-    Examples
-    --------
-    >>> make_finite({"radius": float("inf"), "sizes": [1.5, float("nan")]})
-    {'radius': None, 'sizes': [1.5, None]}
-    """
-    if isinstance(value, float):
-        return value if isfinite(value) else None
-    if isinstance(value, dict):
-        return {key: make_finite(each) for key, each in value.items()}
-    if isinstance(value, list | tuple):
-        return [make_finite(each) for each in value]
-    return value

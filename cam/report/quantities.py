@@ -1,8 +1,9 @@
-"""Quantities as people read them: times, lengths, shares."""
+"""Quantities as people read them, and as JSON can say them."""
 
 from __future__ import annotations
 
 from math import isfinite
+from typing import Any
 
 
 def say_time(seconds: float) -> str:
@@ -59,3 +60,20 @@ def say_range(low: float, high: float, *, unit: str) -> str:
     ('1200 to 3600 mm/min', '18000 rpm')
     """
     return f"{low:.0f} {unit}" if round(low) == round(high) else f"{low:.0f} to {high:.0f} {unit}"
+
+
+def make_finite(value: Any) -> Any:
+    """Return plain values with every number that is not finite replaced by None.
+
+    Examples
+    --------
+    >>> make_finite({"radius": float("inf"), "sizes": [1.5, float("nan")]})
+    {'radius': None, 'sizes': [1.5, None]}
+    """
+    if isinstance(value, float):
+        return value if isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: make_finite(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [make_finite(each) for each in value]
+    return value

@@ -1,0 +1,74 @@
+"""What all commands share: how they refuse, their common options, their documents, their exit."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from cam.errors import Refusal
+
+Decorated = TypeVar("Decorated", bound=Callable[..., Any])
+
+PATH = click.Path(path_type=Path)
+
+
+class Command(click.Command):
+    """A command that says a refusal in words, and as a document where one was asked for."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command; end with the exit code of whatever it refuses."""
+        try:
+            return super().invoke(ctx)
+        except Refusal as refusal:
+            from cam.report.text import write_refusal  # noqa: PLC0415
+
+            click.echo(write_refusal(refusal), err=True)
+            if ctx.params.get("as_json"):
+                from cam.report.documents import lay_refusal_document  # noqa: PLC0415
+
+                print_document(lay_refusal_document(refusal.findings))
+            ctx.exit(refusal.exit_code)
+
+
+class Commands(click.Group):
+    """The group of castcut's commands, listed in the order in which a newcomer wants them."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order in which they were added."""
+        return list(self.commands)
+
+
+_SHARED = {
+    "json": click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words."),
+    "force": click.option("--force", is_flag=True, help="Write over files that exist."),
+    "quiet": click.option("--quiet", is_flag=True, help="Say nothing of the progress."),
+    "units": click.option("--units", metavar="UNIT", help="Unit of the drawing's numbers, such as mm or in."),
+}
+
+
+def add_options(*names: str) -> Callable[[Decorated], Decorated]:
+    """Return a decorator that adds options which several commands share."""
+
+    def add(command: Decorated) -> Decorated:
+        for name in reversed(names):
+            command = _SHARED[name](command)
+        return command
+
+    return add
+
+
+def print_document(document: dict[str, Any]) -> None:
+    """Print a document as JSON."""
+    from cam.report.quantities import make_finite  # noqa: PLC0415
+
+    click.echo(json.dumps(make_finite(document), indent=2, allow_nan=False))
+
+
+def end(*, failed: bool) -> None:
+    """End the command with exit code 1 if its result is not one to cut from."""
+    if failed:
+        click.get_current_context().exit(1)

@@ -1,0 +1,126 @@
+"""Between commands and pipeline: jobs with the command line's say, files to write, proofs to print.
+
+Imported by commands when they run, so it may import what it likes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cam.findings import Finding
+from cam.report.documents import ProgramEntry, lay_proof_document, name_cutters
+from cam.report.outputs import Output, check_overwrite, write_outputs
+from cam.report.page import write_page
+from cam.report.text import write_findings, write_verdict
+from cam.tables.job import Job
+from cam.tables.read import find_machine
+from cam.tables.read_job import check_job, default_job, read_job
+from cam.tables.rows import Tables
+
+if TYPE_CHECKING:
+    # for annotations alone: what is handed over is the pipeline's, whichever made it
+    from cam.pipeline import Made, MadeProgram, Proof
+
+
+def read_source(source: Path, *, units: str | None = None, rows: dict[str, str | None] | None = None) -> Job:
+    """Return the job of a job file or of a bare drawing, with what the command line says over it.
+
+    Parameters
+    ----------
+    source
+        A ``.toml`` job file; anything else is taken for a drawing.
+    units
+        Unit of every drawing's numbers.
+    rows
+        Names of rows by field of the job; None leaves the job's own.
+    """
+    job = read_job(source) if source.suffix.lower() == ".toml" else default_job(source)
+    changes: dict[str, Any] = {name: value for name, value in (rows or {}).items() if value is not None}
+    if units is not None:
+        changes["panels"] = tuple(replace(entry, units=units) for entry in job.panels)
+    return check_job(replace(job, **changes)) if changes else job
+
+
+def deliver(made: Made, *, tables: Tables, out: Path, force: bool, in_words: bool) -> dict[str, Any]:
+    """Write programs and pages, print the proofs in words if asked to; return the document."""
+    entries, pages, files = [], [], []
+    for program in made.programs:
+        path, other = find_program_paths(program, out=out)
+        page = out / f"{Path(program.name).stem}.html"
+        files.append(Output(path=path, text=program.text, belied_by=(other,)))
+        files.append(Output(path=page, text=_write_page(made, program=program, tables=tables, shown=path.name)))
+        pages.append(page)
+        entries.append(
+            ProgramEntry(
+                path=str(path),
+                controller=program.controller,
+                cutters=name_cutters(program.trace, cutters=tables.cutters),
+                blocks=program.trace.lines,
+                timing=program.timing,
+                verdict=program.verdict,
+            )
+        )
+    write_files(files, force=force)
+    if in_words:
+        for entry, page in zip(entries, pages, strict=True):
+            print_proof(entry, page=page, findings=[*made.findings, *entry.verdict.findings])
+    return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=made.findings)
+
+
+def find_program_paths(program: MadeProgram, *, out: Path) -> tuple[Path, Path]:
+    """Return where a program goes, and the path of its other name: proven and unproven never share one."""
+    proven = out / program.name
+    unproven = proven.with_stem(f"{proven.stem}.unproven")
+    return (proven, unproven) if program.verdict.proven else (unproven, proven)
+
+
+def _write_page(made: Made, *, program: MadeProgram, tables: Tables, shown: str) -> str:
+    return write_page(
+        title=made.job.title,
+        program=shown,
+        trace=program.trace,
+        timing=program.timing,
+        layout=made.layout,
+        verdict=program.verdict,
+        tables=tables,
+        machine=find_machine(tables, name=made.job.machine),
+        plan_rows=made.plan_rows,
+        bed_z_mm=made.bed_z_mm,
+    )
+
+
+def write_proof_page(proof: Proof, *, job: Job, tables: Tables, program: Path) -> str:
+    """Return the page of a program that was read from a file."""
+    return write_page(
+        title=job.title,
+        program=program.name,
+        trace=proof.trace,
+        timing=proof.timing,
+        layout=proof.layout,
+        verdict=proof.verdict,
+        tables=tables,
+        machine=find_machine(tables, name=job.machine),
+        bed_z_mm=proof.bed_z_mm,
+    )
+
+
+def write_files(files: Sequence[Output], *, force: bool) -> None:
+    """Write files together; without ``force`` over none that exists. What they belie is removed and named."""
+    if not force:
+        check_overwrite(files)
+    for removed in write_outputs(files):
+        click.echo(f"castcut: removed {removed}, left by an earlier run", err=True)
+
+
+def print_proof(entry: ProgramEntry, *, page: Path | None, findings: Sequence[Finding]) -> None:
+    """Print one program's verdict, where its page is, and every finding."""
+    click.echo(write_verdict(entry.verdict, program=str(entry.path), timing=entry.timing))
+    if page is not None:
+        click.echo(f"  page       {page}")
+    if findings:
+        click.echo(write_findings(findings))

@@ -1,0 +1,63 @@
+"""``castcut inspect``: what a drawing holds, faults and all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cam.cli.command import PATH, Command, add_options, end, print_document
+
+_TOLERANCE = click.FloatRange(min=0.0, min_open=True, max=10.0)
+
+
+@click.command(cls=Command)
+@click.argument("drawing", type=PATH, metavar="DRAWING")
+@click.option("--out", type=PATH, help="Folder for a page, NAME.inspect.html; without it nothing is written.")
+@click.option("--join", "join_tol_mm", type=_TOLERANCE, default=0.01, show_default=True, help="Widest gap closed, mm.")
+@click.option(
+    "--fit", "fit_tol_mm", type=_TOLERANCE, default=0.005, show_default=True, help="Fitted arcs stay within, mm."
+)
+@add_options("units", "json", "force")
+def inspect(
+    *,
+    drawing: Path,
+    out: Path | None,
+    join_tol_mm: float,
+    fit_tol_mm: float,
+    units: str | None,
+    as_json: bool,
+    force: bool,
+) -> None:
+    """Show the loops of a drawing, their roles and sizes, and every fault with its place.
+
+    Example:  castcut inspect splashback.dxf --out look
+    """
+    from cam.cli.delivery import write_files  # noqa: PLC0415
+    from cam.findings import has_errors  # noqa: PLC0415
+    from cam.pipeline import inspect_drawing  # noqa: PLC0415
+    from cam.report.inspection import (  # noqa: PLC0415
+        lay_inspection_document,
+        write_inspection,
+        write_inspection_page,
+    )
+    from cam.report.outputs import Output, check_folder  # noqa: PLC0415
+    from cam.report.text import write_findings  # noqa: PLC0415
+
+    if out is not None:
+        check_folder(out)
+    seen = inspect_drawing(drawing, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+    roles = [str(nest.role) for nest in seen.nests]
+    page = None if out is None else out / f"{drawing.stem}.inspect.html"
+    if page is not None:
+        write_files([Output(path=page, text=write_inspection_page(seen.drawing, roles=roles))], force=force)
+    if as_json:
+        document = lay_inspection_document(seen.drawing, roles=roles)
+        print_document({**document, "page": str(page) if page else None})
+    else:
+        click.echo(write_inspection(seen.drawing, roles=roles))
+        if page is not None:
+            click.echo(f"  page: {page}")
+        if seen.drawing.findings:
+            click.echo(write_findings(seen.drawing.findings))
+    end(failed=has_errors(seen.drawing.findings))

@@ -1,0 +1,53 @@
+"""``castcut prove``: a program's file against a job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cam.cli.command import PATH, Command, add_options, end, print_document
+
+
+@click.command(cls=Command)
+@click.argument("program", type=PATH, metavar="PROGRAM")
+@click.option("--job", "source", type=PATH, required=True, metavar="JOB.toml|PANEL.dxf", help="What it should cut.")
+@click.option("--out", type=PATH, help="Folder for a page, NAME.proof.html; without it nothing is written.")
+@add_options("units", "json", "force", "quiet")
+def prove(
+    *, program: Path, source: Path, out: Path | None, units: str | None, as_json: bool, force: bool, quiet: bool
+) -> None:
+    """Read a program back and prove it against a job, whoever wrote the program.
+
+    Example:  castcut prove cut/kitchen.ngc --job kitchen/job.toml
+    """
+    from cam.cli.delivery import print_proof, read_source, write_files, write_proof_page  # noqa: PLC0415
+    from cam.pipeline import prove_program  # noqa: PLC0415
+    from cam.report.documents import ProgramEntry, lay_proof_document, name_cutters  # noqa: PLC0415
+    from cam.report.outputs import Output, check_folder  # noqa: PLC0415
+    from cam.report.progress import Progress  # noqa: PLC0415
+    from cam.tables.read import read_tables  # noqa: PLC0415
+
+    if out is not None:
+        check_folder(out)
+    job = read_source(source, units=units)
+    tables = read_tables(own=job.tables)
+    with Progress(quiet=quiet) as progress:
+        proof = prove_program(program, job=job, tables=tables, progress=progress)
+    page = None if out is None else out / f"{program.stem}.proof.html"
+    if page is not None:
+        text = write_proof_page(proof, job=job, tables=tables, program=program)
+        write_files([Output(path=page, text=text)], force=force)
+    entry = ProgramEntry(
+        path=str(program),
+        controller=job.controller,
+        cutters=name_cutters(proof.trace, cutters=tables.cutters),
+        blocks=proof.trace.lines,
+        timing=proof.timing,
+        verdict=proof.verdict,
+    )
+    if as_json:
+        print_document(lay_proof_document([entry], page=str(page) if page else None, findings=proof.findings))
+    else:
+        print_proof(entry, page=page, findings=[*proof.findings, *proof.verdict.findings])
+    end(failed=not proof.verdict.proven)

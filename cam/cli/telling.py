@@ -1,0 +1,38 @@
+"""``castcut list`` and ``castcut explain``: what castcut knows."""
+
+from __future__ import annotations
+
+import click
+
+from cam.cli.command import Command, add_options, print_document
+from cam.tables.listing import RowKind
+
+
+@click.command("list", cls=Command)
+@click.argument("kind", type=click.Choice([str(kind) for kind in RowKind]), metavar="KIND")
+@add_options("json")
+def list_(*, kind: str, as_json: bool) -> None:
+    """List the rows of a KIND: cutters, materials, machines, controllers or sheets.
+
+    Example:  castcut list cutters
+    """
+    from cam.tables.listing import list_rows, write_listing  # noqa: PLC0415
+    from cam.tables.read import read_tables  # noqa: PLC0415
+
+    tables = read_tables()
+    if as_json:
+        print_document(list_rows(tables, kind=RowKind(kind)))
+    else:
+        click.echo(write_listing(tables, kind=RowKind(kind)))
+
+
+@click.command(cls=Command)
+@click.argument("code", required=False)
+def explain(*, code: str | None) -> None:
+    """Explain the CODE of a finding or a refusal; without one, list all codes.
+
+    Example:  castcut explain rapid-in-material
+    """
+    from cam.report.explain import find_codes, read_explanation  # noqa: PLC0415
+
+    click.echo("\n".join(find_codes()) if code is None else read_explanation(code))
