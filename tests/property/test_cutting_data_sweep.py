@@ -33,6 +33,9 @@ def keeps_every_limit(data: CuttingData, *, row: tuple[object, ...]) -> None:
     assert data.depth_mm <= cutter.edge_length_mm
     assert data.pass_depth_mm <= material.depth_factors[-1].diameters * cutter.diameter_mm
     assert cutter.shank_mm <= machine.max_collet_mm
+    assert data.feed_mm_per_min <= data.max_feed_mm_per_min <= machine.max_feed_mm_per_min
+    highest = find_chip_load(feed_mm_per_min=data.max_feed_mm_per_min, rpm=data.spindle_rpm, flutes=cutter.flutes)
+    assert highest <= data.chip_high_mm * (1.0 + 1e-12)
     assert data.plunge_mm_per_min <= data.feed_mm_per_min
     assert data.ramp_feed_mm_per_min <= data.feed_mm_per_min
     assert (data.spindle_rpm, data.feed_mm_per_min) == (int(data.spindle_rpm), int(data.feed_mm_per_min))
