@@ -29,9 +29,9 @@ class CuttingData:
     ``max_feed_mm_per_min`` is what the centre may be fed at round the outside of a curve: up to the
     table's highest chip load and the machine's own. ``chip_load_mm`` is the feed per tooth that the
     feed gives; ``chip_thickness_mm`` the thickest chip that a tooth then takes, thinner in a narrow
-    bite. ``chip_low_mm`` and ``chip_high_mm``
-    bound the chip load at this depth. ``power_w`` is what the cut takes, ``power_available_w`` what
-    the spindle gives at this speed. ``radial_mm`` is None for a slot.
+    bite. ``chip_low_mm`` and ``chip_high_mm`` bound the chip load at this depth. ``power_w`` is what
+    the cut takes, ``power_available_w`` what the spindle gives at this speed. ``radial_mm`` is None
+    for a slot.
     """
 
     cutter: str
