@@ -1,0 +1,82 @@
+"""The judge: a program's trace against the panels that it should cut."""
+
+from __future__ import annotations
+
+from cam.backplot.clock import Timing
+from cam.backplot.trace import Trace
+from cam.findings import Finding
+from cam.report.judge_case import BOUND_MM, build_case
+from cam.report.judge_corners import judge_corners
+from cam.report.judge_entries import judge_entries
+from cam.report.judge_gouges import find_clearances, find_wall_tools, judge_gouges
+from cam.report.judge_setting import judge_setting
+from cam.report.judge_walls import find_removal, find_wall_rests, judge_depth, judge_films, judge_pieces, judge_walls
+from cam.report.verdict import Deviation, Verdict
+from cam.sheet.layout import Layout
+from cam.tables.job import Job
+from cam.tables.rows import Controller, Machine, Material, Tables
+
+
+def judge_program(
+    trace: Trace,
+    *,
+    timing: Timing,
+    layout: Layout,
+    job: Job,
+    tables: Tables,
+    machine: Machine,
+    material: Material,
+    controller: Controller,
+    program: str,
+) -> Verdict:
+    """Return the verdict on a program: what it would cut, against the panels on the sheet.
+
+    Parameters
+    ----------
+    trace, timing
+        What the text says and how long it takes; X and Y zero at the sheet's lower left corner, Z zero
+        where the job says.
+    tables
+        For the cutters by their tool numbers.
+    program
+        The file's name, for the findings.
+
+    Notes
+    -----
+    The judge knows the panels, the layout, the tables and the text: nothing of how it was made. A
+    gouge is measured as the distance from path to wall less the cutter's radius; material left, as
+    the distance from the wall of what an inscribed sweep has not removed.
+    """
+    case = build_case(
+        trace,
+        timing=timing,
+        layout=layout,
+        job=job,
+        tables=tables,
+        machine=machine,
+        material=material,
+        controller=controller,
+        program=program,
+    )
+    clearances = find_clearances(case)
+    gouge, gouges = judge_gouges(case, clearances=clearances)
+    removal = find_removal(case)
+    rests = find_wall_rests(case, removal=removal, tools=find_wall_tools(case, clearances=clearances))
+    uncut, films = judge_films(case, removal=removal, rests=rests)
+    corners, tight = judge_corners(case, clearances=clearances)
+    findings: list[Finding] = [
+        *trace.findings,
+        *gouges,
+        *films,
+        *judge_walls(case, rests=rests),
+        *judge_pieces(case, removal=removal),
+        *tight,
+        *judge_depth(case),
+        *judge_entries(case),
+        *judge_setting(case),
+    ]
+    return Verdict(
+        findings=tuple(findings),
+        deviation=Deviation(gouge_max_mm=gouge, uncut_max_mm=uncut, bound_mm=BOUND_MM),
+        corners=corners,
+    )

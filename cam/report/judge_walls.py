@@ -1,0 +1,416 @@
+"""Material left on walls, walls not cut through, and what holds the panels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from math import radians, tan
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from cam.backplot.portions import cut_portions
+from cam.backplot.sweep import Side, sweep_portions
+from cam.findings import Finding, Origin, error, warning
+from cam.report.judge_case import BOUND_MM, CHORD_TOL_MM, Case, PlacedPanel, Wall, locate_move
+from cam.report.judge_paths import find_floor_mm
+from cam.report.judge_places import Place, gather_places
+from cam.tables.job import HoldKind
+
+HEIGHT_TOL_MM = 0.02
+"""How far a bridge's or a skin's height may be off before it is another height."""
+FILM_START_MM = BOUND_MM + 0.0005
+"""Nearer to a wall than this, material left cannot be told from the bound and the last decimal of the text."""
+STANDING_MM2 = 1.0
+"""Waste inside a wall of less area than this has been cleared."""
+CRUMB_MM = 0.2
+"""A loose sliver thinner than this is a crumb."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Removal:
+    """What was removed at the heights that matter.
+
+    Attributes
+    ----------
+    wall
+        Just above the holding: here every wall must be free. At least this is removed.
+    bed
+        At the bed. At least this is removed.
+    holding
+        Just below the top of the holding. At most this is removed.
+    wall_mm
+        The height of the first.
+    """
+
+    wall: BaseGeometry
+    bed: BaseGeometry
+    holding: BaseGeometry
+    wall_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WallRest:
+    """What stands along a wall.
+
+    ``ring`` is the line that the cutter's centre takes along the wall; the others are the parts of it
+    that were not removed, each one line: at the wall's height, at the bed, and below the holding's top.
+    ``standing`` tells whether waste stands behind the wall, so that it must be held.
+    """
+
+    ring: BaseGeometry
+    wall: tuple[BaseGeometry, ...]
+    bed: tuple[BaseGeometry, ...]
+    holding: tuple[BaseGeometry, ...]
+    radius_mm: float
+    standing: bool
+
+
+def find_removal(case: Case) -> Removal:
+    """Return the regions removed at the heights that matter, each from the safe side."""
+    high = case.hold_mm + HEIGHT_TOL_MM
+    # with Z zero on the top the holding is thinner where the sheet is; half of it must be there anyhow
+    spread = find_spread_mm(case)
+    low = max(case.hold_mm - HEIGHT_TOL_MM - spread, case.hold_mm / 2.0)
+    above = cut_portions(case.high, below_mm=high)
+    return Removal(
+        wall=sweep_portions(above, cutters=case.cutters, height_mm=high, side=Side.WITHIN, chord_tol_mm=CHORD_TOL_MM),
+        bed=sweep_portions(above, cutters=case.cutters, height_mm=0.0, side=Side.WITHIN, chord_tol_mm=CHORD_TOL_MM),
+        holding=sweep_portions(
+            case.low, cutters=case.cutters, height_mm=low, side=Side.BEYOND, chord_tol_mm=CHORD_TOL_MM
+        ),
+        wall_mm=high,
+    )
+
+
+def find_spread_mm(case: Case) -> float:
+    """Return how much the height of the program's Z zero above the bed may vary."""
+    if not len(case.high):
+        return 0.0
+    return float(case.high.end_mm[0, 2] - case.low.end_mm[0, 2])
+
+
+def find_wall_rests(case: Case, *, removal: Removal, tools: Mapping[int, int]) -> tuple[WallRest, ...]:
+    """Return what stands along each wall.
+
+    Parameters
+    ----------
+    tools
+        The T number that makes each wall; for a wall that nothing makes, the program's smallest
+        cutter is taken.
+    """
+    used = {int(tool) for tool in np.unique(case.below.tool)} & set(case.cutters)
+    smallest = min((case.cutters[tool].radius_mm for tool in used), default=0.5)
+    rests = []
+    for index, wall in enumerate(case.walls):
+        radius = case.cutters[tools[index]].radius_mm if index in tools else smallest
+        face = shapely.Polygon(wall.ring_mm)
+        ring: BaseGeometry = face.buffer(radius).exterior
+        standing = True
+        if wall.inside:
+            # empty in a hole no wider than the cutter
+            ring = face.buffer(-radius).boundary
+            standing = face.buffer(-2.0 * HEIGHT_TOL_MM).difference(removal.bed).area > STANDING_MM2
+        parts = [_find_parts(ring, removed) for removed in (removal.wall, removal.bed, removal.holding)]
+        rests.append(
+            WallRest(ring=ring, wall=parts[0], bed=parts[1], holding=parts[2], radius_mm=radius, standing=standing)
+        )
+    return tuple(rests)
+
+
+def _find_parts(ring: BaseGeometry, removed: BaseGeometry) -> tuple[BaseGeometry, ...]:
+    rest = shapely.line_merge(ring.difference(removed))
+    return tuple(part for part in shapely.get_parts(rest) if part.length > 1e-6)
+
+
+def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) -> tuple[float, list[Finding]]:
+    """Return the thickest material left on the walls, mm, and a finding for each place beyond the tolerance.
+
+    Notes
+    -----
+    At the wall's height all of the wall counts; at the bed what stands between bridges. The removed
+    region is the inscribed one, so that too much is found rather than too little.
+    """
+    thickest, findings = 0.0, []
+    for panel in case.panels:
+        own = [i for i, wall in enumerate(case.walls) if wall.panel == panel.name]
+        heights = [(removal.wall, removal.wall_mm, [rests[i].wall for i in own])]
+        if case.job.hold.by is HoldKind.BRIDGES:
+            heights.append((removal.bed, 0.0, [rests[i].bed for i in own]))
+        for removed, height, crossings in heights:
+            zone = shapely.union_all(
+                [
+                    # beside a wall the disc at a bridge's end reaches 1.42 radii from that end
+                    shapely.buffer(part, 1.45 * rests[i].radius_mm)
+                    for i, parts in zip(own, crossings, strict=True)
+                    for part in parts
+                ]
+            )
+            width = min((rests[i].radius_mm for i in own), default=0.5)
+            for size, point in _measure_films(case, panel, removed=removed, zone=zone, width_mm=width):
+                thickest = max(thickest, size)
+                if size > case.job.tolerances.finish_uncut_mm:
+                    findings.append(_say_film(case, panel, size=size, point=point, height_mm=height))
+    return thickest, findings
+
+
+def _measure_films(
+    case: Case, panel: PlacedPanel, *, removed: BaseGeometry, zone: BaseGeometry, width_mm: float
+) -> Iterable[tuple[float, tuple[float, float]]]:
+    """Yield thickness and place of each patch of material left beside a panel, none where it is clean."""
+    band = panel.polygon.buffer(width_mm).difference(panel.polygon.buffer(FILM_START_MM)).intersection(case.sheet)
+    for part in shapely.get_parts(band.difference(removed).difference(zone)):
+        if part.geom_type != "Polygon" or part.is_empty:
+            continue
+        points = np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(part, 0.2))))
+        distances = case.segments.tree.query_nearest(points, return_distance=True, all_matches=False)[1]
+        worst = int(np.argmax(distances))
+        yield float(distances[worst]), (points[worst].x, points[worst].y)
+
+
+def _say_film(case: Case, panel: PlacedPanel, *, size: float, point: tuple[float, float], height_mm: float) -> Finding:
+    spot = shapely.Point(point)
+    walls = [wall for wall in case.walls if wall.panel == panel.name]
+    wall = min(walls, key=lambda each: shapely.LineString(each.ring_mm).distance(spot))
+    return error(
+        "material-left",
+        f"{size:.3f} mm of material is left on {wall.label}, {height_mm:.2f} mm above the bed; "
+        f"{case.job.tolerances.finish_uncut_mm:g} mm is allowed",
+        remedy="look whether the finishing pass runs all along this wall, and with the cutter that the program names",
+        origin=_locate(case, wall, point=point, height_mm=height_mm),
+        size_mm=size,
+    )
+
+
+def _locate(case: Case, wall: Wall, *, point: tuple[float, float], height_mm: float) -> Origin:
+    return Origin(
+        file=case.program,
+        panel=wall.panel,
+        feature=wall.feature.label,
+        x_mm=float(point[0]),
+        y_mm=float(point[1]),
+        z_mm=height_mm,
+    )
+
+
+def judge_walls(case: Case, *, rests: tuple[WallRest, ...]) -> list[Finding]:
+    """Return walls not cut through, and bridges or skins that are not as the job asks."""
+    if case.job.hold.by is HoldKind.SKIN:
+        return [
+            finding
+            for wall, rest in zip(case.walls, rests, strict=True)
+            for finding in _judge_skin(case, wall, rest=rest)
+        ]
+    return [
+        finding
+        for wall, rest in zip(case.walls, rests, strict=True)
+        for finding in _judge_bridged(case, wall, rest=rest)
+    ]
+
+
+def _judge_bridged(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
+    """Judge one wall that bridges hold, or that needs no hold because its waste is gone."""
+    if rest.ring.length > 0.0 and sum(part.length for part in rest.bed) > 0.999 * rest.ring.length:
+        return [_say_not_through(case, wall, part=rest.bed[0], whole=True)]
+    hold, findings, thin = case.job.hold, [], 0
+    # beside each flank the tip is still above the bed: no program needs flatter flanks than its ramps
+    longest = hold.bridge_length_mm + 2.0 * hold.bridge_height_mm / tan(radians(case.material.ramp_deg)) + 1.0
+    for part in rest.bed:
+        held = [bridge for bridge in rest.holding if bridge.distance(part) < 1e-3]
+        if not held:
+            floor = find_floor_mm(case.paths, _find_middle(part))
+            if floor >= 0.25 * hold.bridge_height_mm and part.length < longest:
+                thin += 1
+                findings.append(_say_thin(case, wall, part=part, floor_mm=floor))
+            else:
+                findings.append(_say_not_through(case, wall, part=part, whole=False))
+        elif part.length > max(longest, max(bridge.length for bridge in held) * 2.0):
+            findings.append(_say_not_through(case, wall, part=part, whole=False))
+    if rest.standing:
+        findings += _judge_bridges(case, wall, rest=rest, thin=thin)
+    return findings
+
+
+def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list[Finding]:
+    """Judge number, length and height of the bridges along a wall."""
+    hold, findings = case.job.hold, []
+    length = shapely.LineString(wall.ring_mm).length
+    # a chord less than the arc must not ask for one bridge more
+    asked = hold.count_bridges(length * (1.0 - 1e-9))
+    if len(rest.holding) + thin < asked:
+        point = _find_middle(rest.holding[0]) if rest.holding else shapely.Point(wall.ring_mm[0])
+        findings.append(
+            error(
+                "bridge-missing",
+                f"{wall.label} has {len(rest.holding)} bridges of full height; the job asks for {asked}",
+                remedy="do not cut: the part would come loose; look for a pass that does not rise over its bridges",
+                origin=_locate(case, wall, point=(point.x, point.y), height_mm=hold.bridge_height_mm),
+            )
+        )
+    for bridge in rest.holding:
+        middle = _find_middle(bridge)
+        if bridge.length < hold.bridge_length_mm - 0.05:
+            findings.append(
+                error(
+                    "bridge-short",
+                    f"a bridge of {wall.label} is {bridge.length:.2f} mm long at its neck; the job asks for "
+                    f"{hold.bridge_length_mm:g} mm",
+                    remedy="let the cutter stay up for the bridge's length and its own diameter",
+                    origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=hold.bridge_height_mm),
+                    size_mm=float(bridge.length),
+                )
+            )
+    for part in rest.wall:
+        if sum(other.length for other in rest.wall) > 0.5 * rest.ring.length:
+            break  # the wall itself was not cut: said as material left
+        middle = _find_middle(part)
+        floor = find_floor_mm(case.paths, middle)
+        findings.append(
+            error(
+                "bridge-high",
+                f"what is left standing along {wall.label} is {floor:.2f} mm high; the job asks for "
+                f"{hold.bridge_height_mm:g} mm",
+                remedy="look whether every pass goes down to the bridge's height there",
+                origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=floor),
+                size_mm=floor,
+            )
+        )
+    return findings
+
+
+def _judge_skin(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
+    """Judge one wall that a skin holds: it must be whole where waste stands behind the wall."""
+    if not rest.standing:
+        return []
+    whole = rest.ring.length
+    if whole > 0.0 and sum(part.length for part in rest.holding) > 0.999 * whole:
+        return []
+    gaps = shapely.line_merge(rest.ring.difference(shapely.union_all(list(rest.holding))))
+    gap = max(shapely.get_parts(gaps), key=lambda part: part.length)
+    middle = _find_middle(gap)
+    floor = find_floor_mm(case.low_paths, middle)
+    return [
+        error(
+            "skin-missing",
+            f"the skin under {wall.label} is {max(0.0, floor):.2f} mm thick over {gap.length:.1f} mm; the job asks for "
+            f"{case.job.hold.skin_mm:g} mm",
+            remedy="do not cut: the part would come loose; look for a pass that goes too deep",
+            origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=max(0.0, floor)),
+            size_mm=max(0.0, floor),
+        )
+    ]
+
+
+def _find_middle(line: BaseGeometry) -> shapely.Point:
+    return line.interpolate(0.5, normalized=True)
+
+
+def _say_not_through(case: Case, wall: Wall, *, part: BaseGeometry, whole: bool) -> Finding:
+    middle = _find_middle(part)
+    floor = find_floor_mm(case.paths, middle)
+    where = "all along" if whole else f"over {part.length:.1f} mm of"
+    return error(
+        "not-through",
+        f"{floor:.2f} mm of material stands {where} {wall.label}; it is not cut through to the bed",
+        remedy="look at the depth of the last pass there, and at where Z is zero",
+        origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=floor),
+        size_mm=floor,
+    )
+
+
+def _say_thin(case: Case, wall: Wall, *, part: BaseGeometry, floor_mm: float) -> Finding:
+    middle = _find_middle(part)
+    return error(
+        "bridge-thin",
+        f"a bridge of {wall.label} is {floor_mm:.2f} mm high; the job asks for {case.job.hold.bridge_height_mm:g} mm",
+        remedy="let every pass stay up over the bridge at the height that the job asks for",
+        origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=floor_mm),
+        size_mm=floor_mm,
+    )
+
+
+def judge_pieces(case: Case, *, removal: Removal) -> list[Finding]:
+    """Return panels that nothing holds, and waste that comes loose.
+
+    Notes
+    -----
+    What is connected below the holding's top is connected at all; a piece is held if it reaches the
+    sheet's rim. Nothing that the cut removes comes back, so that what holds at the end held all along.
+    """
+    rest = case.sheet.difference(removal.holding)
+    rim = case.sheet.exterior
+    pieces = [part for part in shapely.get_parts(rest) if part.area > 0.0]
+    held = [piece for piece in pieces if piece.distance(rim) < 1e-6]
+    loose = [piece for piece in pieces if piece.distance(rim) >= 1e-6]
+    findings = []
+    owners: list[BaseGeometry] = []
+    for panel in case.panels:
+        # what of a panel survives is its own; one that a gouge has divided is a gouge first
+        inner = panel.polygon.representative_point()
+        owner = next((piece for piece in loose if piece.intersects(inner)), None)
+        if owner is None:
+            continue
+        owners.append(owner)
+        findings.append(
+            error(
+                "part-released",
+                f"{panel.name} is cut free and nothing holds it",
+                remedy="do not cut: leave bridges or a skin, or look why they are cut away",
+                origin=Origin(
+                    file=case.program, panel=panel.name, x_mm=float(inner.x), y_mm=float(inner.y), z_mm=case.hold_mm
+                ),
+            )
+        )
+    for piece in loose:
+        if not any(piece is owner for owner in owners):
+            findings.append(_say_loose(case, piece))
+    if not held:
+        findings.append(
+            error(
+                "sheet-gone",
+                "nothing of the sheet reaches its rim any more",
+                remedy="look whether the program cuts outside the sheet",
+                origin=Origin(file=case.program),
+            )
+        )
+    return findings
+
+
+def _say_loose(case: Case, piece: BaseGeometry) -> Finding:
+    point = piece.representative_point()
+    origin = Origin(file=case.program, x_mm=float(point.x), y_mm=float(point.y), z_mm=0.0)
+    if piece.buffer(-CRUMB_MM / 2.0).is_empty:
+        return warning(
+            "crumb-left",
+            f"a sliver of {piece.area:.2f} mm2, thinner than {CRUMB_MM:g} mm, is left loose",
+            remedy="let the passes overlap more",
+            origin=origin,
+        )
+    limit = case.job.hold.clear_slug_below_mm2
+    small = f"; below {limit:g} mm2 a slug is thrown" if piece.area < limit else ""
+    return error(
+        "slug-loose",
+        f"a piece of waste of {piece.area:.1f} mm2 comes loose{small}",
+        remedy="clear it wholly, or hold it by bridges",
+        origin=origin,
+    )
+
+
+def judge_depth(case: Case) -> list[Finding]:
+    """Return a finding for each run of moves that goes deeper into the bed than the job allows."""
+    limit = case.job.heights.max_into_bed_mm
+    tips = np.minimum(case.low.start_mm[:, 2], case.low.end_mm[:, 2])
+    # half of the last decimal of the text is no depth
+    rows = np.flatnonzero(-tips > limit + 0.0001)
+    places = [Place(move=int(case.low.move[i]), size=float(-tips[i])) for i in rows]
+    return [
+        error(
+            "bed-gouged",
+            f"the cutter goes {place.size:.2f} mm into the bed; the job allows {limit:g} mm{more}",
+            remedy="look at this line's depth, and at where Z is zero",
+            origin=locate_move(case, place.move),
+            size_mm=place.size,
+        )
+        for place, more in gather_places(places)
+    ]
