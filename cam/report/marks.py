@@ -19,7 +19,9 @@ def draw_marks(scene: Scene, *, view: View) -> Markup:
     """Return bridges, changed corners, names of panels and the ruler, y downwards and unturned."""
     unit = view.unit_mm
     bridges = [_draw_bridge(bridge, unit_mm=unit) for bridge in scene.bridges]
-    corners = [_draw_corner(corner, unit_mm=unit) for corner in scene.corners]
+    corners = [
+        element("g", _draw_corner(corner, unit_mm=unit), id=f"corner-{corner.number}") for corner in scene.corners
+    ]
     names = []
     for placement, region in zip(scene.layout.placements, scene.regions, strict=True):
         x, y = find_label_point(region)
@@ -34,8 +36,16 @@ def draw_marks(scene: Scene, *, view: View) -> Markup:
     )
 
 
+def draw_window_marks(scene: Scene, *, view: View) -> Markup:
+    """Return the bridges and changed corners of a part of the sheet; they have no ids here."""
+    unit = view.unit_mm
+    bridges = [_draw_bridge(each, unit_mm=unit) for each in scene.bridges if view.contains(each.x_mm, each.y_mm)]
+    corners = [_draw_corner(each, unit_mm=unit) for each in scene.corners if view.contains(each.x_mm, each.y_mm)]
+    return join((element("g", *bridges, class_="bridges"), element("g", *corners, class_="corners")))
+
+
 def _draw_bridge(bridge: Bridge, *, unit_mm: float) -> Markup:
-    x, y, half = bridge.x_mm, -bridge.y_mm, 0.8 * unit_mm
+    x, y, half = bridge.x_mm, -bridge.y_mm, 0.55 * unit_mm
     bow = f"M{_xy(x - half, y - half)}V{format_number(y + half)}L{_xy(x + half, y - half)}V{format_number(y + half)}Z"
     said = f"bridge kept, {bridge.height_mm:.2f} mm high above the bed"
     return element("path", element("title", words(said)), d=bow, class_="bridge")
@@ -50,9 +60,8 @@ def _draw_corner(placed: PlacedCorner, *, unit_mm: float) -> Markup:
     return element(
         "g",
         element("title", words(said)),
-        element("circle", cx=x, cy=y, r=0.8 * unit_mm, class_="corner"),
-        element("text", words(f"C{placed.number}"), x=x + unit_mm, y=y - 0.9 * unit_mm, font_size=1.2 * unit_mm),
-        id=f"corner-{placed.number}",
+        element("circle", cx=x, cy=y, r=0.65 * unit_mm, class_="corner"),
+        element("text", words(f"C{placed.number}"), x=x + 0.8 * unit_mm, y=y - 0.7 * unit_mm, font_size=1.2 * unit_mm),
     )
 
 

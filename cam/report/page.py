@@ -12,9 +12,10 @@ from cam import __version__
 from cam.backplot.clock import Timing
 from cam.backplot.trace import Trace
 from cam.report.cautions import CAUTIONS, PRECEDENCE
+from cam.report.close_ups import lay_close_ups
 from cam.report.flags import Flag, find_flags
 from cam.report.markup import EMPTY, Markup, element, join, words
-from cam.report.picture import lay_close_ups, lay_picture
+from cam.report.picture import lay_picture
 from cam.report.plan_row import PlanRow
 from cam.report.quantities import say_deviation, say_time
 from cam.report.scene import Scene, find_scene, find_view
@@ -72,7 +73,7 @@ def write_page(
         _lay_verdict(verdict, timing=timing),
         _lay_section("picture", "The cut from above", lay_picture(scene, flags=flags, view=view, described=described)),
         _lay_section("findings", "Findings", lay_findings(flags)),
-        lay_close_ups(scene, flags=flags),
+        lay_close_ups(scene, view=view, flags=flags),
         _lay_section("numbers", "Numbers", numbers, lay_cutters(trace, timing=timing, cutters=tables.cutters)),
         _lay_section("corners", "Changed corners", corners) if corners else EMPTY,
         _lay_section("plan", "Plan", plan) if plan else EMPTY,

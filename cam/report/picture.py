@@ -1,4 +1,4 @@
-"""The picture of a cut with its legend and its close-ups."""
+"""The picture of a cut with its legend."""
 
 from __future__ import annotations
 
@@ -6,11 +6,8 @@ from cam.findings import Severity
 from cam.report.flags import Flag, draw_flags, draw_shape
 from cam.report.marks import draw_marks
 from cam.report.markup import EMPTY, Markup, element, join, words
-from cam.report.scene import PlacedCorner, Scene, View, draw_scene, draw_window, style_strokes
+from cam.report.scene import Scene, View, draw_scene, style_strokes
 from cam.report.strokes import Motion, Stroke
-
-_WINDOW_MM = 32.0
-_MAX_CLOSE_UPS = 24
 
 _MOTION_WORDS = {
     Motion.RAPID: "rapid move",
@@ -118,44 +115,3 @@ def _switch_key(shown: str, drawing: Markup, text: str) -> Markup:
 
 def _plain_key(drawing: Markup, text: str) -> Markup:
     return element("div", _swatch(drawing), element("span", words(text)), class_="plain")
-
-
-def lay_close_ups(scene: Scene, *, flags: tuple[Flag, ...]) -> Markup:
-    """Return enlarged windows on the places of findings, then of changed corners; empty if there are none."""
-    places: list[Flag | PlacedCorner] = [flag for flag in flags if flag.in_view]
-    places += scene.corners
-    if not places:
-        return EMPTY
-    shown = element("div", *(_lay_close_up(scene, place) for place in places[:_MAX_CLOSE_UPS]), class_="close-ups")
-    said = f"Each window is {_WINDOW_MM:.0f} mm wide."
-    if len(places) > _MAX_CLOSE_UPS:
-        said += f" The first {_MAX_CLOSE_UPS} of {len(places)} places are shown."
-    return element(
-        "section", element("h2", words("Close-ups"), id="close-ups-title"), element("p", words(said)), shown,
-        id="close-ups", aria_labelledby="close-ups-title",
-    )  # fmt: skip
-
-
-def _lay_close_up(scene: Scene, place: Flag | PlacedCorner) -> Markup:
-    if isinstance(place, Flag):
-        assert place.place_mm is not None
-        (x, y), name, back = place.place_mm, f"close-finding-{place.number}", f"finding-{place.number}"
-        title = f"Finding {place.number}: {place.finding.code}"
-    else:
-        x, y, name, back = place.x_mm, place.y_mm, f"close-corner-{place.number}", f"corner-row-{place.number}"
-        title = f"Corner C{place.number}: {place.corner.feature} of {place.panel}"
-    half = _WINDOW_MM / 2.0
-    view = View(min_x_mm=x - half, min_y_mm=y - half, max_x_mm=x + half, max_y_mm=y + half)
-    described = f"{_WINDOW_MM:.0f} mm of the sheet round X {x:.2f}, Y {y:.2f} mm, the place ringed"
-    drawing = element(
-        "svg",
-        element("title", words(title), id=f"{name}-title"),
-        element("desc", words(described), id=f"{name}-words"),
-        draw_window(scene, view=view, name=f"{name}-kerf"),
-        element("circle", cx=x, cy=-y, r=half / 6.0, class_="ring"),
-        viewBox=view.box,
-        role="img",
-        aria_labelledby=f"{name}-title {name}-words",
-    )
-    caption = element("figcaption", element("a", words(title), href=f"#{back}"), words(f", at X {x:.2f}, Y {y:.2f} mm"))
-    return element("figure", drawing, caption, id=name, class_="close-up")

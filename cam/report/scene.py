@@ -31,7 +31,7 @@ from cam.tables.job import Face
 from cam.tables.rows import Cutter
 
 _OUTSIDE_SHARE = 0.25
-_MARGIN_SHARE = 0.05
+_MARGIN_SHARE = 0.06
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
