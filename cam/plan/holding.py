@@ -15,8 +15,8 @@ from cam.plan.workingstep import Bridge, Lift
 from cam.tables.job import Hold
 from cam.tables.rows import Cutter
 
-CORNER_CLEARANCE_MM = 2.0
-"""What a bridge's foot keeps from the end of its straight."""
+CORNER_CLEARANCE_MM = 0.5
+"""What a bridge's lift keeps from the end of its straight, and from the next one."""
 PHASES = 36
 """How many starting places are tried for a ring of evenly spaced bridges."""
 
@@ -50,6 +50,11 @@ def find_foot_mm(hold: Hold, *, lift: Lift) -> float:
     return hold.bridge_length_mm + 2.0 * lift.top_mm / tan(lift.flank_rad)
 
 
+def find_reach_mm(lift: Lift, *, floor_mm: float) -> float:
+    """Return how far along its path the cutter is off the floor on either side of a bridge's middle."""
+    return lift.half_top_mm + (lift.top_mm - floor_mm) / tan(lift.flank_rad)
+
+
 def find_stretches(ruler: Ruler, *, keep_mm: float, min_radius_mm: float = inf) -> tuple[Stretch, ...]:
     """Return the parts of a wall that stay away from corners and radii.
 
@@ -75,14 +80,16 @@ def find_stretches(ruler: Ruler, *, keep_mm: float, min_radius_mm: float = inf) 
     return tuple(stretches)
 
 
-def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, origin: Origin) -> tuple[Bridge, ...]:
+def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, floor_mm: float, origin: Origin) -> tuple[Bridge, ...]:
     """Return bridges along a wall, as evenly as its straights allow.
 
     Notes
     -----
-    Straights come first; where they cannot take the number, arcs of at least ten times the foot's
-    length are used as well. Of `PHASES` even divisions the one whose places move least onto the
-    stretches is taken, ties to the first, so that the result is always the same.
+    The whole lift stays beside its straight: in a radius the cutter's path is shorter than the wall,
+    and a flank there would leave more of the wall standing than the foot. Straights come first;
+    where they cannot take the number, arcs of at least ten times the foot's length are used as well.
+    Of `PHASES` even divisions the one whose places move least onto the stretches is taken, ties to
+    the first, so that the result is always the same.
 
     Raises
     ------
@@ -93,18 +100,18 @@ def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, origin: Origin) ->
     lift = find_lift(hold, cutter=cutter)
     foot = find_foot_mm(hold, lift=lift)
     count = hold.count_bridges(ruler.length_mm)
-    apart = 2.0 * lift.half_top_mm + 2.0 * lift.top_mm / tan(lift.flank_rad) + CORNER_CLEARANCE_MM
+    reach = find_reach_mm(lift, floor_mm=floor_mm)
     for min_radius in (inf, 10.0 * foot):
-        stretches = find_stretches(ruler, keep_mm=foot / 2.0 + CORNER_CLEARANCE_MM, min_radius_mm=min_radius)
-        places = _find_even_places(ruler.length_mm, stretches, count=count, apart_mm=apart)
+        stretches = find_stretches(ruler, keep_mm=reach + CORNER_CLEARANCE_MM, min_radius_mm=min_radius)
+        places = _find_even_places(ruler.length_mm, stretches, count=count, apart_mm=2.0 * reach + CORNER_CLEARANCE_MM)
         if places:
             points = [find_point_at(ruler, place) for place in places]
             return tuple(Bridge(x_mm=x, y_mm=y) for x, y in points)
     raise PlanRefused(
         error(
             "no-place-for-bridges",
-            f"{count} bridges with a foot of {foot:.1f} mm find no place on the straights of this contour "
-            f"(length {ruler.length_mm:.0f} mm)",
+            f"{count} bridges, each {2.0 * reach:.1f} mm long with its flanks, find no place on the straights of this "
+            f"contour (length {ruler.length_mm:.0f} mm)",
             remedy="shorten bridge_length_mm, lower min_bridges, hold by a skin, or clear the slug by raising "
             "clear_slug_below_mm2",
             origin=origin,
@@ -157,7 +164,9 @@ def _gap(a_mm: float, b_mm: float, *, length_mm: float) -> float:
     return min(apart, length_mm - apart)
 
 
-def find_start(wall: Contour, *, bridges: tuple[Bridge, ...], lift: Lift | None) -> tuple[float, float]:
+def find_start(
+    wall: Contour, *, bridges: tuple[Bridge, ...], lift: Lift | None, floor_mm: float
+) -> tuple[float, float]:
     """Return where the finishing pass begins: as far from corners, radii and bridges as it can be.
 
     Notes
@@ -167,7 +176,7 @@ def find_start(wall: Contour, *, bridges: tuple[Bridge, ...], lift: Lift | None)
     """
     ruler = lay_ruler(wall)
     taken = [find_nearest_at(ruler, (bridge.x_mm, bridge.y_mm)) for bridge in bridges]
-    reach = lift.half_top_mm + lift.top_mm / tan(lift.flank_rad) if lift else 0.0
+    reach = find_reach_mm(lift, floor_mm=floor_mm) if lift else 0.0
     radii = sorted({float(radius) for radius in ruler.segments.radius_mm}, reverse=True)
     best, clear = 0.0, -inf
     for min_radius in radii:

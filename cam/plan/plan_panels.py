@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from math import radians
 
+from cam.errors import PlanRefused
 from cam.geometry.contour import Contour, Region
 from cam.geometry.measure import measure_region_area_mm2
 from cam.geometry.offset import offset_region
@@ -16,7 +17,7 @@ from cam.plan.order import order_stops
 from cam.plan.placed import PlacedFeature, place_features
 from cam.plan.room import check_room
 from cam.plan.sequence import find_stops
-from cam.plan.workingstep import Operation, Plan, Workingstep
+from cam.plan.workingstep import Bridge, Operation, Plan, Workingstep
 from cam.sheet.layout import Layout
 from cam.tables.job import Hold, HoldKind
 from cam.tables.rows import Cutter
@@ -56,13 +57,22 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
 
 def _plan_step(feature: PlacedFeature, *, choice: Choice, layout: Layout, means: Means) -> Workingstep:
     task, hold = feature.task, means.hold
-    cutter = choice.cutter[task.key]
+    cutter, wall = choice.cutter[task.key], feature.wall
     operation, why = _choose_operation(feature, cutter=cutter, hold=hold)
+    bridges: tuple[Bridge, ...] = ()
+    if hold.by is HoldKind.BRIDGES and operation in (Operation.INSIDE, Operation.OUTSIDE):
+        try:
+            bridges = lay_bridges(
+                wall, hold=hold, cutter=cutter, floor_mm=-means.heights.into_bed_mm, origin=task.origin
+            )
+        except PlanRefused as refusal:
+            if operation is Operation.OUTSIDE:
+                raise
+            operation = _find_clearing(feature)
+            why = f"cleared wholly: its slug cannot be held: {refusal.findings[0].message}"
     held = operation in (Operation.INSIDE, Operation.OUTSIDE)
     floor = hold.skin_mm if held and hold.by is HoldKind.SKIN else -means.heights.into_bed_mm
-    bridged = held and hold.by is HoldKind.BRIDGES
-    wall = feature.wall
-    bridges = lay_bridges(wall, hold=hold, cutter=cutter, origin=task.origin) if bridged else ()
+    bridged = bool(bridges)
     lift = find_lift(hold, cutter=cutter) if bridged else None
     depth = layout.max_top_mm - floor
     allowance = means.material.finish_allowance_mm
@@ -75,7 +85,7 @@ def _plan_step(feature: PlacedFeature, *, choice: Choice, layout: Layout, means:
         feature=task.feature.label,
         operation=operation,
         wall=wall,
-        start_mm=find_start(wall, bridges=bridges, lift=lift),
+        start_mm=find_start(wall, bridges=bridges, lift=lift, floor_mm=floor),
         diameter_mm=task.feature.diameter_mm,
         cutter=cutter,
         rough=rough,
@@ -121,7 +131,12 @@ def _choose_operation(feature: PlacedFeature, *, cutter: Cutter, hold: Hold) -> 
         return Operation.INSIDE, f"a slug of {slug:.0f} mm2 stays, large enough to be held"
     what = "no slug would stay" if slug == 0.0 else f"its slug of {slug:.0f} mm2 would be thrown"
     why = f"cleared wholly: {what} (limit {hold.clear_slug_below_mm2:g} mm2)"
-    return (Operation.BORE if feature.task.feature.role is Role.HOLE else Operation.CLEAR), why
+    return _find_clearing(feature), why
+
+
+def _find_clearing(feature: PlacedFeature) -> Operation:
+    """Return how all the waste inside a feature is cut away."""
+    return Operation.BORE if feature.task.feature.role is Role.HOLE else Operation.CLEAR
 
 
 def measure_slug_mm2(wall: Contour, *, cutter: Cutter) -> float:

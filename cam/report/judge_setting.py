@@ -6,10 +6,11 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from cam.backplot.portions import chord_portions
 from cam.backplot.trace import Kind
 from cam.errors import TableRefused
 from cam.findings import Finding, Origin, error
-from cam.geometry.contour import BoolArray, FloatArray, IntArray
+from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
 from cam.report.judge_places import Place, gather_places
 from cam.tables.chip_load import find_chip_window
@@ -20,7 +21,7 @@ CHIP_SLACK = 0.005
 SPIN_UP_SLACK_S = 0.01
 SAFE_END_MM = 1.0
 """How far above the sheet's highest top a program must end."""
-TRAVEL_SLACK_MM = 0.001
+TRAVEL_CHORD_TOL_MM = 0.001
 
 
 def judge_setting(case: Case) -> list[Finding]:
@@ -228,23 +229,16 @@ def _find_outer_factor(case: Case, rows: IntArray, *, radius_mm: float) -> Float
 
 
 def _judge_travel(case: Case) -> list[Finding]:
-    moving: BoolArray = case.trace.kind <= Kind.ARC
-    rows = np.flatnonzero(moving)
-    if not len(rows):
+    chords = chord_portions(case.high, chord_tol_mm=TRAVEL_CHORD_TOL_MM)
+    if not len(chords):
         return []
     findings = []
-    points = np.concatenate((case.trace.start_mm[rows], case.trace.end_mm[rows]))
-    arcs = case.high.radius_mm
-    # an arc's own extremes are at most a radius beyond its centre
-    centres = case.high.centre_mm[~np.isnan(arcs)]
+    points, moves = chords.end_mm, case.high.move[chords.portion]
     for axis, name in enumerate("XYZ"):
         low, high = float(points[:, axis].min()), float(points[:, axis].max())
-        if axis < 2 and len(centres) and high - low > case.machine.travel_mm[axis] - 2.0 * float(np.nanmax(arcs)):
-            low = min(low, float((centres[:, axis]).min()))
-            high = max(high, float((centres[:, axis]).max()))
         span = high - low
-        if span > case.machine.travel_mm[axis] + TRAVEL_SLACK_MM:
-            move = int(rows[int(np.argmax(case.trace.end_mm[rows, axis]))])
+        if span > case.machine.travel_mm[axis] + TRAVEL_CHORD_TOL_MM:
+            move = int(moves[int(np.argmax(points[:, axis]))])
             findings.append(
                 error(
                     "outside-travel",
