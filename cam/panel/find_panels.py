@@ -48,7 +48,15 @@ def find_panels(
     for number, i in enumerate(outlines, start=1):
         name = base if len(outlines) == 1 else f"{base}-{number}"
         inside = [j for j, nest in enumerate(nests) if nest.parent == i and nest.role is not Role.OUTLINE]
-        raw = _build_panel(drawing.loops, nests, name=name, outline=i, inside=inside, thickness_mm=thickness_mm)
+        raw = _build_panel(
+            drawing.loops,
+            nests,
+            name=name,
+            outline=i,
+            inside=inside,
+            thickness_mm=thickness_mm,
+            drawing=str(drawing.path),
+        )
         panels.append(_keep_corner_rule(raw, file=str(drawing.path), radius_mm=corner_radius_mm))
     _check_expectations(panels, drawing=drawing, entry=entry)
     return tuple(panels)
@@ -60,7 +68,14 @@ def _box_area_mm2(contour: Contour) -> float:
 
 
 def _build_panel(
-    loops: tuple[Loop, ...], nests: tuple[Nest, ...], *, name: str, outline: int, inside: list[int], thickness_mm: float
+    loops: tuple[Loop, ...],
+    nests: tuple[Nest, ...],
+    *,
+    name: str,
+    outline: int,
+    inside: list[int],
+    thickness_mm: float,
+    drawing: str,
 ) -> Panel:
     # from left to right, then upwards, so that numbers follow the eye
     inside.sort(key=lambda j: tuple(loops[j].contour.points_mm.mean(axis=0).tolist()))
@@ -96,6 +111,7 @@ def _build_panel(
         thickness_mm=thickness_mm,
         region=Region(outer=_wind(loops[outline].contour, counter_clockwise=True), holes=tuple(holes)),
         features=tuple(features),
+        drawing=drawing,
     )
 
 

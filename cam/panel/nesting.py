@@ -34,6 +34,8 @@ def find_nesting(contours: tuple[Contour, ...]) -> tuple[Nest, ...]:
     Odd depth is a hole where the loop is one full circle, otherwise a cut-out. Boxes are paired by
     a tree, so that the time grows as n log n where few loops lie round one another.
     """
+    if not contours:
+        return ()
     bounds = np.array([find_bounds_mm(contour) for contour in contours])
     boxes = shapely.box(*bounds.T)
     tree = shapely.STRtree(boxes)

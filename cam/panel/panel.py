@@ -57,7 +57,8 @@ class RoundedCorner:
 class Panel:
     """A finished part in the frame of its drawing: the truth that the judge holds the cut to.
 
-    ``region`` already keeps the corner rule; ``rounded`` lists what that changed.
+    ``region`` already keeps the corner rule; ``rounded`` lists what that changed. ``drawing`` names
+    the file that the panel came from, for messages.
     """
 
     name: str
@@ -65,3 +66,4 @@ class Panel:
     region: Region
     features: tuple[Feature, ...]
     rounded: tuple[RoundedCorner, ...] = ()
+    drawing: str | None = None

@@ -30,12 +30,17 @@ class Task:
     panel: str
     feature: Feature
     min_corner_mm: float
+    drawing: str | None = None
 
     @property
     def origin(self) -> Origin:
         """Where the feature is, for messages."""
         return Origin(
-            panel=self.panel, feature=self.feature.label, layer=self.feature.layer, handle=self.feature.handle
+            file=self.drawing,
+            panel=self.panel,
+            feature=self.feature.label,
+            layer=self.feature.layer,
+            handle=self.feature.handle,
         )
 
 

@@ -38,6 +38,12 @@ def place_features(layout: Layout) -> tuple[PlacedFeature, ...]:
             contour = place_contour(placement, placement.panel.region.contours[feature.index])
             # a full circle has one radius all round and is limited by its diameter instead
             corner = inf if feature.diameter_mm is not None else find_min_corner_mm(contour)
-            task = Task(key=len(features), panel=placement.panel.name, feature=feature, min_corner_mm=corner)
+            task = Task(
+                key=len(features),
+                panel=placement.panel.name,
+                feature=feature,
+                min_corner_mm=corner,
+                drawing=placement.panel.drawing,
+            )
             features.append(PlacedFeature(task=task, level=level, contour=contour))
     return tuple(features)

@@ -129,7 +129,7 @@ def _find_outside(layout: Layout, *, margin_mm: float) -> list[Finding]:
                     f"{short:.1f} mm beyond the margins of {margin_mm:g} mm on sheet {layout.sheet} "
                     f"({layout.width_mm:g} x {layout.height_mm:g} mm)",
                     remedy="choose a larger sheet, turn or move the panel (turn_deg, at_mm), or reduce margin_mm",
-                    origin=Origin(panel=placement.panel.name),
+                    origin=Origin(file=placement.panel.drawing, panel=placement.panel.name),
                     size_mm=short,
                 )
             )
