@@ -10,7 +10,7 @@ import numpy.typing as npt
 import shapely
 
 from cam.drawing.clean import SAME_MM
-from cam.drawing.pieces import Pieces, find_piece_segments, measure_segments_mm
+from cam.drawing.pieces import Pieces, find_piece_segments, measure_pieces_mm
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 
 MAX_PAIRS_PER_END = 50
@@ -55,8 +55,9 @@ class Chains:
 
     ``vertices`` is (m, 3), all chains one after another; chain i owns rows ``first[i]`` to
     ``first[i + 1]``. An open chain ends with a row whose bulge is 0 and unused. ``piece`` (m,) is
-    the piece that the segment from each row comes from, ``order`` the pieces in order of travel and
-    ``first_piece`` (n + 1,) where each chain's begin in it.
+    the piece that the segment from each row comes from, ``order`` the pieces in order of travel,
+    ``entries`` the ends that they are entered by and ``first_piece`` (n + 1,) where each chain's
+    begin in both.
     """
 
     vertices: FloatArray
@@ -64,6 +65,7 @@ class Chains:
     closed: BoolArray
     piece: IntArray
     order: IntArray
+    entries: IntArray
     first_piece: IntArray
 
     def __len__(self) -> int:
@@ -154,8 +156,7 @@ def find_close_pairs(points: FloatArray, free: IntArray, *, within_mm: float) ->
 
 def may_close(pieces: Pieces, piece: IntArray, gap_mm: FloatArray) -> BoolArray:
     """Return which pieces are so much longer than the gap between their ends that they may close on themselves."""
-    length = np.add.reduceat(measure_segments_mm(*find_piece_segments(pieces)), pieces.first[:-1])
-    return np.asarray((length[piece] > 4.0 * gap_mm) & (np.diff(pieces.first)[piece] > 2))
+    return np.asarray((measure_pieces_mm(pieces)[piece] > 4.0 * gap_mm) & (np.diff(pieces.first)[piece] > 2))
 
 
 def close_gaps(pieces: Pieces, ends: Ends, joints: Joints) -> Pieces:
@@ -237,5 +238,6 @@ def _lay(pieces: Pieces, entries: IntArray, first_piece: IntArray, closed: BoolA
         closed=closed.astype(np.bool_),
         piece=order[at],
         order=order,
+        entries=entries,
         first_piece=first_piece,
     )

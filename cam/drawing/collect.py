@@ -15,6 +15,7 @@ from ezdxf.entities.text import Text as DXFText
 from ezdxf.math import Vec3
 from ezdxf.xclip import XClip
 
+from cam.drawing.drawing import Text
 from cam.drawing.entities import DRAWERS, draw_entity
 from cam.drawing.frame import WORLD, Frame, as_array, lay_frame, lay_ocs_frame
 from cam.drawing.limits import EntityFault, Limits
@@ -35,24 +36,13 @@ class LayerStates:
     off: frozenset[str]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlacedText:
-    """A text in drawing units."""
-
-    text: str
-    x: float
-    y: float
-    layer: str
-    height: float
-
-
 @dataclass(slots=True, kw_only=True, eq=False)
 class Collected:
     """What a walk through the entities has gathered so far."""
 
     pieces: PieceList = field(default_factory=PieceList)
     heights: list[float] = field(default_factory=list)
-    texts: list[PlacedText] = field(default_factory=list)
+    texts: list[Text] = field(default_factory=list)
     passed_over: Counter[str] = field(default_factory=Counter)
     hidden: Counter[tuple[str, str]] = field(default_factory=Counter)
     invisible: Counter[str] = field(default_factory=Counter)
@@ -228,8 +218,9 @@ def _collect_text(entity: DXFText | MText | Attrib, layer: str, collected: Colle
         frame = lay_ocs_frame(Vec3(dxf.extrusion), inside=frame)
     x, y, _ = frame.place(place.xyz)
     scale = abs(frame.similarity.factor) if frame.similarity else 1.0
+    mm = walk.limits.mm_per_unit
     collected.texts.append(
-        PlacedText(text=str(text), x=float(x), y=float(y), layer=layer, height=float(height) * scale)
+        Text(text=str(text), x_mm=float(x) * mm, y_mm=float(y) * mm, layer=layer, height_mm=float(height) * scale * mm)
     )
 
 

@@ -21,8 +21,9 @@ class EntityFault(ValueError):  # noqa: N818 - a refusal in the making
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """Distances in drawing units: how far arcs stray from curves, how uneven level is, how far is too far."""
+    """The unit, and distances in it: how far arcs stray from curves, how uneven level is, how far is too far."""
 
+    mm_per_unit: float
     fit_tol: float
     flat_tol: float
     max_coordinate: float

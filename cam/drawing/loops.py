@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely
 
-from cam.drawing.chain import Chains, Ends, Joints
 from cam.drawing.drawing import Loop, OpenChain
-from cam.drawing.pieces import Pieces, find_piece_segments, measure_segments_mm
+from cam.drawing.joined import Joined
+from cam.drawing.pieces import measure_pieces_mm
 from cam.geometry.contour import Contour, FloatArray, IntArray
 
 
-def lay_loops(pieces: Pieces, chains: Chains) -> tuple[tuple[Loop, ...], IntArray]:
-    """Return the loops and the chains (n,) that they are."""
-    closed = np.flatnonzero(chains.closed)
+def lay_loops(joined: Joined) -> tuple[Loop, ...]:
+    """Return the loops, in the order of the chains."""
+    pieces, chains = joined.pieces, joined.chains
     loops = []
-    for i in closed.tolist():
+    for i in np.flatnonzero(chains.closed).tolist():
         sources = [pieces.sources[k] for k in chains.order[chains.first_piece[i] : chains.first_piece[i + 1]]]
         loops.append(
             Loop(
@@ -26,49 +28,56 @@ def lay_loops(pieces: Pieces, chains: Chains) -> tuple[tuple[Loop, ...], IntArra
                 block_path=sources[0].block_path,
             )
         )
-    return tuple(loops), closed
+    return tuple(loops)
 
 
-def find_free_ends(pieces: Pieces, joints: Joints) -> IntArray:
-    """Return the ends of open pieces that are joined to none."""
-    free = np.repeat(~pieces.closed, 2)
-    free[joints.one] = False
-    free[joints.other] = False
-    return np.flatnonzero(free)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class NearestEnds:
+    """For every end, (2 n,): the nearest other free end, -1 where there is none, and its distance, else inf."""
+
+    end: IntArray
+    gap_mm: FloatArray
 
 
-def find_nearest_free_mm(ends: Ends, free: IntArray) -> FloatArray:
-    """Return for every end (2 n,) the distance to the nearest other free end; inf where there is none."""
-    nearest = np.full(len(ends.points_mm), np.inf)
+def find_nearest_ends(joined: Joined) -> NearestEnds:
+    """Return the nearest other free end of every free end."""
+    points, free = joined.ends.points_mm, joined.free
+    end = np.full(len(points), -1, dtype=np.int64)
+    gap = np.full(len(points), np.inf)
     if len(free) > 1:
-        geometries = np.asarray(shapely.points(ends.points_mm[free]))
-        # the nearest of two, because the first may be the end itself
-        tree = shapely.STRtree(geometries)
-        (one, other), distance = tree.query_nearest(geometries, exclusive=True, return_distance=True, all_matches=False)
-        del other
-        nearest[free[one]] = distance
-    return nearest
+        geometries = np.asarray(shapely.points(points[free]))
+        (one, other), distance = shapely.STRtree(geometries).query_nearest(
+            geometries, exclusive=True, return_distance=True, all_matches=False
+        )
+        end[free[one]], gap[free[one]] = free[other], distance
+    return NearestEnds(end=end, gap_mm=gap)
 
 
-def lay_open_chains(pieces: Pieces, chains: Chains, nearest_mm: FloatArray) -> tuple[tuple[OpenChain, ...], IntArray]:
-    """Return the open chains and the chains (n,) that they are."""
-    length = np.add.reduceat(measure_segments_mm(*find_piece_segments(pieces)), pieces.first[:-1])
-    is_open = np.flatnonzero(~chains.closed)
+def lay_open_chains(joined: Joined, nearest: NearestEnds) -> tuple[OpenChain, ...]:
+    """Return the open chains, in the order of the chains."""
+    pieces, chains = joined.pieces, joined.chains
+    length = measure_pieces_mm(pieces)
     laid = []
-    for i in is_open.tolist():
+    for i in np.flatnonzero(~chains.closed).tolist():
         order = chains.order[chains.first_piece[i] : chains.first_piece[i + 1]]
         vertices = chains.vertices[chains.first[i] : chains.first[i + 1]]
         source = pieces.sources[order[0]]
-        tips = np.array([2 * order[0], 2 * order[0] + 1, 2 * order[-1], 2 * order[-1] + 1])
         laid.append(
             OpenChain(
                 vertices=vertices,
                 start_mm=(float(vertices[0, 0]), float(vertices[0, 1])),
                 end_mm=(float(vertices[-1, 0]), float(vertices[-1, 1])),
                 length_mm=float(length[order].sum()),
-                gap_mm=float(nearest_mm[tips].min()),
+                gap_mm=float(nearest.gap_mm[list(find_tips(joined, i))].min()),
                 layer=source.layer,
                 handle=source.handle,
             )
         )
-    return tuple(laid), is_open
+    return tuple(laid)
+
+
+def find_tips(joined: Joined, chain: int) -> tuple[int, int]:
+    """Return the first and the last end of an open chain."""
+    chains = joined.chains
+    first, last = chains.first_piece[chain], chains.first_piece[chain + 1] - 1
+    return int(chains.entries[first]), int(chains.entries[last] ^ 1)

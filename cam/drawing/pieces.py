@@ -114,3 +114,10 @@ def measure_segments_mm(start: FloatArray, end: FloatArray, bulge: FloatArray) -
     half = 2.0 * np.arctan(bulge)
     sine = np.sin(half)
     return np.asarray(np.where(np.abs(bulge) < 1e-8, chord, chord * half / np.where(sine == 0.0, 1.0, sine)))
+
+
+def measure_pieces_mm(pieces: Pieces) -> FloatArray:
+    """Return the length of every piece, (n,)."""
+    if not len(pieces):
+        return np.zeros(0)
+    return np.asarray(np.add.reduceat(measure_segments_mm(*find_piece_segments(pieces)), pieces.first[:-1]))

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+import gc
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 
-from cam.drawing.chain import chain_pieces, close_gaps, find_ends, pair_ends
+from cam.drawing.chain import TooManyEnds
 from cam.drawing.clean import clean_pieces
-from cam.drawing.collect import collect_entities
+from cam.drawing.collect import Collected, collect_entities
 from cam.drawing.document import read_bytes, read_document
-from cam.drawing.drawing import Drawing, OpenChain
+from cam.drawing.drawing import Drawing, Loop
+from cam.drawing.faults import find_faults
+from cam.drawing.joined import join_pieces
 from cam.drawing.limits import Limits
-from cam.drawing.loops import find_free_ends, find_nearest_free_mm, lay_loops, lay_open_chains
-from cam.drawing.units import UNIT_BY_CODE, find_mm_per_unit
+from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
+from cam.drawing.notes import note_cleaned, note_collected, note_joints
+from cam.drawing.pieces import Pieces, find_piece_segments
+from cam.drawing.units import find_mm_per_unit, read_stated_units, weigh_units
 from cam.errors import DrawingRefused
-from cam.findings import Finding, Origin, Severity, error, note
+from cam.findings import Finding, Origin, Severity, error
+from cam.geometry.measure import find_size_mm
 
 MAX_COORDINATE_MM = 1e7
 FLAT_TOL_MM = 0.01
@@ -31,72 +40,86 @@ def read_drawing(
     path
         The DXF file.
     units
-        The unit of the file's numbers, over what the file says.
+        The unit of the file's numbers, over what the file says; a key of
+        :data:`cam.drawing.units.MM_PER_UNIT`.
     join_tol_mm
         The widest gap between two ends that is closed.
     fit_tol_mm
         The distance within which arcs follow an ellipse or a spline.
+
+    Returns
+    -------
+    Drawing
+        Faults are findings of severity error; :func:`refuse_faults` raises them.
 
     Raises
     ------
     FileRefused
         If the file cannot be read.
     DrawingRefused
-        If it is no drawing, or one without units or with nothing to cut.
+        If it is no drawing, is damaged, does not say its unit or says a doubtful one, holds
+        numbers beyond ``MAX_COORDINATE_MM`` or nothing that draws a contour.
     """
+    with _collector_paused():
+        return _read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+
+
+@contextmanager
+def _collector_paused() -> Iterator[None]:
+    """Keep Python from searching the document's millions of objects for garbage again and again."""
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_enabled:
+            gc.enable()
+
+
+def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_mm: float) -> Drawing:
     file = str(path)
     data = read_bytes(path)
-    document = read_document(path, data)
-    if units is None:
-        stated = int(document.header.get("$INSUNITS", 0)) if b"$INSUNITS" in data else 0
-        units = UNIT_BY_CODE.get(stated, "")
-        if not units:
-            raise DrawingRefused(
-                error(
-                    "no-units",
-                    "the drawing does not say what unit its numbers are in",
-                    remedy="say it with --units, such as --units mm, or set the drawing's insertion unit",
-                    origin=Origin(file=file),
-                )
-            )
-    mm_per_unit = find_mm_per_unit(units, file=file)
+    document, findings = read_document(path, data)
+    stated = read_stated_units(document, data)
+    named = units or stated or "mm"
+    mm_per_unit = find_mm_per_unit(named, file=file)
     limits = Limits(
+        mm_per_unit=mm_per_unit,
         fit_tol=fit_tol_mm / mm_per_unit,
         flat_tol=FLAT_TOL_MM / mm_per_unit,
         max_coordinate=MAX_COORDINATE_MM / mm_per_unit,
     )
     collected = collect_entities(document, file=file, limits=limits)
-    passed_over = collected.passed_over
-    findings = list(collected.findings)
-    pieces = clean_pieces(collected.pieces.as_pieces(mm_per_unit=mm_per_unit)).pieces
-    ends = find_ends(pieces)
-    joints = pair_ends(pieces, ends, join_tol_mm=join_tol_mm)
-    nearest = find_nearest_free_mm(ends, find_free_ends(pieces, joints))
-    pieces = close_gaps(pieces, ends, joints)
-    chains = chain_pieces(pieces, joints)
-    loops, _ = lay_loops(pieces, chains)
-    open_chains, _ = lay_open_chains(pieces, chains, nearest)
-    findings += [_find_open(file, chain) for chain in open_chains]
+    drawn = collected.pieces.as_pieces(mm_per_unit=mm_per_unit)
+    _refuse_unusable(collected, drawn, file)
+    cleaned = clean_pieces(drawn)
+    try:
+        joined = join_pieces(cleaned.pieces, file=file, join_tol_mm=join_tol_mm)
+    except TooManyEnds as fault:
+        remedy = "delete what is no part of a panel, or join less far with --join-tol-mm"
+        origin = Origin(file=file, x_mm=float(fault.at_mm[0]), y_mm=float(fault.at_mm[1]))
+        raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
+    loops = lay_loops(joined)
+    nearest = find_nearest_ends(joined)
+    size = _find_size(loops, cleaned.pieces)
+    size_in_units = (size[0] / mm_per_unit, size[1] / mm_per_unit)
+    findings += weigh_units(document, stated=stated, chosen=units, size=size_in_units, file=file)
+    findings += collected.findings
+    findings += find_faults(joined, nearest, join_tol_mm=join_tol_mm)
     if not loops:
-        findings.append(
-            error(
-                "no-closed-loop",
-                "the drawing holds no closed loop",
-                remedy="draw the panel's outline as a closed loop",
-                origin=Origin(file=file),
-            )
-        )
-    if passed_over:
-        listing = ", ".join(f"{count} {kind}" for kind, count in sorted(passed_over.items()))
-        findings.append(note("passed-over", f"passed over: {listing}", origin=Origin(file=file)))
+        findings.append(_no_closed_loop(file))
+    findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=join_tol_mm)
+    findings += note_cleaned(cleaned, file=file)
+    findings += note_collected(document, collected, file=file, mm_per_unit=mm_per_unit)
     return Drawing(
         path=path,
-        units=units,
+        units=named,
         mm_per_unit=mm_per_unit,
         loops=loops,
-        open_chains=open_chains,
+        open_chains=lay_open_chains(joined, nearest),
+        texts=tuple(collected.texts),
         findings=tuple(findings),
-        passed_over=tuple(sorted(passed_over.items())),
+        passed_over=tuple(sorted(collected.passed_over.items())),
     )
 
 
@@ -113,13 +136,45 @@ def refuse_faults(drawing: Drawing) -> None:
         raise DrawingRefused(*faults)
 
 
-def _find_open(file: str, chain: OpenChain) -> Finding:
-    (x0, y0), (x1, y1) = chain.start_mm, chain.end_mm
-    gap = float(np.hypot(x1 - x0, y1 - y0))
+def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
+    """Raise that a drawing holds numbers no drawing has, or nothing to look at."""
+    too_large = [finding for finding in collected.findings if finding.code == "coordinates-too-large"]
+    reach = np.abs(drawn.vertices[:, :2])
+    far = np.flatnonzero(~(reach <= MAX_COORDINATE_MM).all(axis=1))
+    if len(far):
+        source = drawn.sources[int(np.searchsorted(drawn.first, far[0], side="right")) - 1]
+        x, y = drawn.vertices[far[0], :2]
+        message = f"{source.kind} at ({x:g}, {y:g}) mm lies beyond {MAX_COORDINATE_MM:g} mm, where no drawing is"
+        remedy = "move the drawing to its origin, or draw the entity again"
+        too_large.append(error("coordinates-too-large", message, remedy=remedy, origin=source.find_origin(file)))
+    if too_large:
+        raise DrawingRefused(*too_large)
+    if not len(drawn) and not collected.findings:
+        message = "the drawing holds nothing that draws a contour"
+        if collected.passed_over or collected.hidden or collected.invisible:
+            kinds = Counter(collected.passed_over) + collected.invisible
+            for (_, kind), count in collected.hidden.items():
+                kinds[kind] += count
+            message += f"; it holds only {', '.join(f'{count} {kind}' for kind, count in sorted(kinds.items()))}"
+            message += ", hidden ones included" if collected.hidden or collected.invisible else ""
+        remedy = "draw the panel's outline in model space, on a layer that is on"
+        raise DrawingRefused(error("nothing-drawn", message, remedy=remedy, origin=Origin(file=file)))
+
+
+def _find_size(loops: tuple[Loop, ...], pieces: Pieces) -> tuple[float, float]:
+    """Return width and height of the largest loop, or of everything where nothing closes."""
+    if loops:
+        return max((find_size_mm(loop.contour) for loop in loops), key=max)
+    if not len(pieces):
+        return 0.0, 0.0
+    start, _, _ = find_piece_segments(pieces)
+    return float(np.ptp(start[:, 0])), float(np.ptp(start[:, 1]))
+
+
+def _no_closed_loop(file: str) -> Finding:
     return error(
-        "open-chain",
-        f"open: it runs from ({x0:.3f}, {y0:.3f}) to ({x1:.3f}, {y1:.3f}) mm, a gap of {gap:.3f} mm",
-        remedy="join the two ends in the drawing",
-        origin=Origin(file=file, layer=chain.layer, handle=chain.handle, x_mm=x0, y_mm=y0),
-        size_mm=gap,
+        "no-closed-loop",
+        "the drawing holds no closed loop",
+        remedy="draw the panel's outline as a closed contour; see the open ones",
+        origin=Origin(file=file),
     )

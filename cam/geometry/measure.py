@@ -59,6 +59,17 @@ def find_segment_bounds_mm(segments: Segments) -> tuple[float, float, float, flo
     return float(min_x), float(min_y), float(max_x), float(max_y)
 
 
+def find_segment_boxes_mm(segments: Segments) -> FloatArray:
+    """Return the exact bounding box of each segment, (n, 4) ``min_x, min_y, max_x, max_y``."""
+    low = np.minimum(segments.start_mm, segments.end_mm)
+    high = np.maximum(segments.start_mm, segments.end_mm)
+    for direction, side, axis in ((0.0, high, 0), (np.pi / 2, high, 1), (np.pi, low, 0), (-np.pi / 2, low, 1)):
+        crossing = _sweeps_over(segments, direction)
+        reach = segments.radius_mm[crossing] if side is high else -segments.radius_mm[crossing]
+        side[crossing, axis] = segments.centre_mm[crossing, axis] + reach
+    return np.column_stack((low, high))
+
+
 def _sweeps_over(segments: Segments, direction_rad: float | FloatArray) -> BoolArray:
     """Return which arcs pass through a direction seen from their centres."""
     offset = segments.start_mm - segments.centre_mm

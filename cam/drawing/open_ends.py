@@ -1,0 +1,75 @@
+"""Open chains and the ends that stop short on another piece, each said with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from cam.drawing.crossing import Net, find_segments_near
+from cam.drawing.joined import Joined, say_point
+from cam.drawing.loops import NearestEnds, find_tips
+from cam.findings import Finding, error
+from cam.geometry.contour import IntArray
+
+
+def say_open_chains(joined: Joined, nearest: NearestEnds, junctions: IntArray, join_tol_mm: float) -> Iterable[Finding]:
+    """Say each open chain with both of its ends and the gap to the nearest other."""
+    ends, chains = joined.ends.points_mm, joined.chains
+    at_junction = set(junctions[:, 0].tolist())
+    for i in np.flatnonzero(~chains.closed).tolist():
+        tips = find_tips(joined, i)
+        start, end = ends[tips[0]], ends[tips[1]]
+        tip = tips[0] if nearest.gap_mm[tips[0]] <= nearest.gap_mm[tips[1]] else tips[1]
+        gap = float(nearest.gap_mm[tip])
+        source = joined.pieces.sources[tip // 2]
+        message = f"the contour is open: it runs from {say_point(start)} to {say_point(end)} mm"
+        if np.isfinite(gap):
+            other = int(nearest.end[tip])
+            whose = "its own other end" if other in tips else f"that of {joined.pieces.sources[other // 2]}"
+            message += (
+                f"; the gap to the nearest open end, {whose}, is {gap:.4g} mm,"
+                f" from {say_point(ends[tip])} to {say_point(ends[other])} mm"
+            )
+        if tips[0] in at_junction or tips[1] in at_junction:
+            message += "; it ends on another line"
+        remedy = "join the two ends in the drawing, or delete the piece if it is no contour"
+        if join_tol_mm < gap <= 10.0 * join_tol_mm:
+            remedy = (
+                f"join the two ends in the drawing, or let gaps of this size be closed with --join-tol-mm {gap:.2g}"
+            )
+        origin = source.find_origin(joined.file, ends[tip])
+        yield error("open-chain", message, remedy=remedy, origin=origin, size_mm=gap if np.isfinite(gap) else None)
+
+
+def find_junctions(joined: Joined, net: Net, join_tol_mm: float) -> IntArray:
+    """Return free ends that lie on a segment, (k, 2) the end and the segment, one segment an end."""
+    if not len(joined.free):
+        return np.zeros((0, 2), dtype=np.int64)
+    point, segment = find_segments_near(net, joined.ends.points_mm[joined.free], within_mm=join_tol_mm)
+    chains = joined.chains
+    chain_of_piece = np.zeros(len(joined.pieces), dtype=np.int64)
+    chain_of_piece[chains.order] = np.repeat(np.arange(len(chains)), np.diff(chains.first_piece))
+    end = joined.free[point]
+    foreign = chain_of_piece[end // 2] != net.chain[segment]
+    # of the end's own chain only what lies farther along it than the join distance explains
+    along = np.concatenate(([0.0], np.cumsum(net.segments.length_mm)))
+    first = np.searchsorted(net.chain, net.chain[segment], side="left")
+    last = np.searchsorted(net.chain, net.chain[segment], side="right")
+    entry = np.isin(end, chains.entries[chains.first_piece[:-1]])
+    away = np.where(entry, along[segment] - along[first], along[last] - along[segment + 1])
+    real = foreign | (away > 4.0 * join_tol_mm)
+    pairs = np.column_stack((end[real], segment[real]))
+    _, once = np.unique(pairs[:, 0], return_index=True)
+    return np.asarray(pairs[once])
+
+
+def say_junctions(joined: Joined, net: Net, junctions: IntArray) -> Iterable[Finding]:
+    """Say each free end that lies on another piece."""
+    for end, segment in junctions.tolist():
+        other = joined.find_source(int(net.row[segment]))
+        at = joined.ends.points_mm[end]
+        message = f"the piece ends on {other} and goes no further"
+        remedy = "trim or delete the piece, or break the other one there if both are contour"
+        source = joined.pieces.sources[end // 2]
+        yield error("t-junction", message, remedy=remedy, origin=source.find_origin(joined.file, at))
