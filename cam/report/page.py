@@ -17,7 +17,7 @@ from cam.report.flags import Flag, find_flags
 from cam.report.markup import EMPTY, Markup, element, join, words
 from cam.report.picture import lay_picture
 from cam.report.plan_row import PlanRow
-from cam.report.quantities import say_deviation, say_time
+from cam.report.quantities import say_corners, say_deviation, say_time
 from cam.report.scene import Scene, find_scene, find_view
 from cam.report.tabulate import lay_corners, lay_cutters, lay_facts, lay_findings, lay_plan, lay_times
 from cam.report.verdict import Verdict
@@ -112,7 +112,7 @@ def _lay_section(name: str, heading: str, *content: Markup) -> Markup:
 
 
 def _lay_verdict(verdict: Verdict, *, timing: Timing) -> Markup:
-    deviation, corners = verdict.deviation, verdict.corners
+    deviation = verdict.deviation
     greatest = max(deviation.gouge_max_mm, deviation.uncut_max_mm)
     figures = (
         words("Greatest deviation "), element("strong", words(say_deviation(greatest))),
@@ -121,11 +121,8 @@ def _lay_verdict(verdict: Verdict, *, timing: Timing) -> Markup:
         element("strong", words(say_deviation(deviation.uncut_max_mm))),
         words(f", each known to within {say_deviation(deviation.bound_mm)}."),
     )  # fmt: skip
-    smallest = f"; the smallest is cut at {corners.min_radius_mm:.3f} mm" if corners.count else ""
-    rest = (
-        f"{corners.count} re-entrant corners, {corners.rounded} of them opened to the rule's radius{smallest}. "
-        f"Cycle time {say_time(timing.cycle_s)}."
-    )
+    said = say_corners(verdict.corners)
+    rest = f"{said[0].upper()}{said[1:]}. Cycle time {say_time(timing.cycle_s)}."
     sign = "M8 34L24 50L56 14" if verdict.proven else "M12 12L52 52M52 12L12 52"
     colour = "var(--good)" if verdict.proven else "var(--error)"
     icon = element(

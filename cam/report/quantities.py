@@ -5,6 +5,8 @@ from __future__ import annotations
 from math import isfinite
 from typing import Any
 
+from cam.report.verdict import CornersAsCut
+
 
 def say_time(seconds: float) -> str:
     """Return a time in words, rounded to the second (to a tenth below ten seconds).
@@ -60,6 +62,27 @@ def say_range(low: float, high: float, *, unit: str) -> str:
     ('1200 to 3600 mm/min', '18000 rpm')
     """
     return f"{low:.0f} {unit}" if round(low) == round(high) else f"{low:.0f} to {high:.0f} {unit}"
+
+
+def say_corners(corners: CornersAsCut) -> str:
+    """Return how many re-entrant corners there are, how many were opened, and the smallest as cut.
+
+    Examples
+    --------
+    >>> from cam.report.verdict import CornersAsCut
+    >>> say_corners(CornersAsCut(count=14, rounded=4, min_radius_mm=5.0))
+    "14 re-entrant corners, 4 opened to the rule's radius, the smallest cut at 5.000 mm"
+    >>> say_corners(CornersAsCut(count=1, rounded=0, min_radius_mm=6.5))
+    '1 re-entrant corner, the smallest cut at 6.500 mm'
+    >>> say_corners(CornersAsCut(count=0, rounded=0, min_radius_mm=float("inf")))
+    'no re-entrant corners'
+    """
+    if not corners.count:
+        return "no re-entrant corners"
+    number = f"{corners.count} re-entrant corner{'s' if corners.count > 1 else ''}"
+    opened = f", {corners.rounded} opened to the rule's radius" if corners.rounded else ""
+    smallest = f"{corners.min_radius_mm:.3f} mm" if isfinite(corners.min_radius_mm) else "an unknown radius"
+    return f"{number}{opened}, the smallest cut at {smallest}"
 
 
 def make_finite(value: Any) -> Any:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cam.errors import Refusal
 from cam.findings import Finding, Severity
 from cam.report.plan_row import PlanRow
-from cam.report.quantities import say_deviation, say_length, say_time
+from cam.report.quantities import say_corners, say_deviation, say_length, say_time
 from cam.report.verdict import Verdict
 
 if TYPE_CHECKING:
@@ -21,15 +21,14 @@ _ORDER = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 def write_verdict(verdict: Verdict, *, program: str, timing: Timing) -> str:
     """Return the verdict of one program in five lines."""
-    deviation, corners = verdict.deviation, verdict.corners
-    smallest = f"; smallest radius as cut {corners.min_radius_mm:.3f} mm" if corners.count else ""
+    deviation = verdict.deviation
     waiting_s = timing.dwell_s + timing.spindle_s + timing.tool_change_s
     return "\n".join(
         (
             f"{program}: {str(verdict).upper()}",
             f"  deviation  deepest gouge {say_deviation(deviation.gouge_max_mm)}, most material left "
             f"{say_deviation(deviation.uncut_max_mm)}, known to within {say_deviation(deviation.bound_mm)}",
-            f"  corners    {corners.count} re-entrant, {corners.rounded} of them opened to the rule's radius{smallest}",
+            f"  corners    {say_corners(verdict.corners)}",
             f"  time       {say_time(timing.cycle_s)}: cutting {say_time(timing.cutting_s)}, "
             f"rapids {say_time(timing.rapid_s)}, waiting {say_time(waiting_s)}",
             f"  length     cutting {say_length(timing.cutting_mm)}, rapids {say_length(timing.rapid_mm)}",

@@ -9,7 +9,7 @@ def test_the_verdict_is_said_with_deviation_bound_and_time(faulty, timing):
     lines = write_verdict(faulty, program="a.ngc", timing=timing).splitlines()
     assert lines[0] == "a.ngc: NOT PROVEN"
     assert lines[1] == ("  deviation  deepest gouge 0.120 mm, most material left 0.005 mm, known to within 0.003 mm")
-    assert lines[2].endswith("14 re-entrant, 4 of them opened to the rule's radius; smallest radius as cut 4.800 mm")
+    assert lines[2].endswith("14 re-entrant corners, 4 opened to the rule's radius, the smallest cut at 4.800 mm")
     assert len(lines) == 5
 
 
