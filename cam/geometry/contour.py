@@ -97,7 +97,7 @@ class Segments:
     @property
     def is_arc(self) -> BoolArray:
         """(n,) which segments are circular."""
-        return self.sweep_rad != 0.0
+        return np.asarray(self.sweep_rad != 0.0)
 
     @property
     def length_mm(self) -> FloatArray:

@@ -34,9 +34,7 @@ def flatten(contour: Contour, *, chord_tol_mm: float) -> FloatArray:
     return flatten_vertices(contour.vertices, chord_tol_mm=chord_tol_mm)[0]
 
 
-def flatten_vertices(
-    vertices: FloatArray, *, chord_tol_mm: float, closed: bool = True
-) -> tuple[FloatArray, IntArray]:
+def flatten_vertices(vertices: FloatArray, *, chord_tol_mm: float, closed: bool = True) -> tuple[FloatArray, IntArray]:
     """Return points along vertices, shape (m, 2), and the segment that each starts on, shape (m,).
 
     Parameters

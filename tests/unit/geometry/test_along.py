@@ -1,3 +1,4 @@
+from itertools import pairwise
 from math import hypot, pi
 
 import numpy as np
@@ -52,7 +53,7 @@ def test_pieces_keep_vertices_exact_and_sum_to_the_way() -> None:
     pieces = cut_pieces(ruler, from_mm=-3.0, to_mm=ruler.length_mm + 5.0, at_mm=(2.0, 12.0, 10.0 - 1e-11))
     assert sum(p.to_mm - p.from_mm for p in pieces) == pytest.approx(ruler.length_mm + 8.0, abs=1e-9)
     assert (10.0, 0.0) in [p.end_mm for p in pieces]
-    for before, after in zip(pieces, pieces[1:], strict=False):
+    for before, after in pairwise(pieces):
         assert hypot(before.end_mm[0] - after.start_mm[0], before.end_mm[1] - after.start_mm[1]) < 1e-9
 
 
