@@ -109,19 +109,17 @@ def error(code: str, message: str, *, remedy: str, origin: Origin = NOWHERE, siz
     >>> str(error("no-such-file", "there is no such file", remedy="check the path", origin=Origin(file="a.dxf")))
     'a.dxf: there is no such file'
     """
-    return Finding(
-        code=code, severity=Severity.ERROR, message=message, remedy=remedy, origin=origin, size_mm=size_mm
-    )
+    return Finding(code=code, severity=Severity.ERROR, message=message, remedy=remedy, origin=origin, size_mm=size_mm)
 
 
 def warning(code: str, message: str, *, remedy: str, origin: Origin = NOWHERE, size_mm: float | None = None) -> Finding:
     """Return a finding of severity warning."""
-    return Finding(
-        code=code, severity=Severity.WARNING, message=message, remedy=remedy, origin=origin, size_mm=size_mm
-    )
+    return Finding(code=code, severity=Severity.WARNING, message=message, remedy=remedy, origin=origin, size_mm=size_mm)
 
 
-def note(code: str, message: str, *, remedy: str = "", origin: Origin = NOWHERE, size_mm: float | None = None) -> Finding:
+def note(
+    code: str, message: str, *, remedy: str = "", origin: Origin = NOWHERE, size_mm: float | None = None
+) -> Finding:
     """Return a finding of severity note."""
     return Finding(code=code, severity=Severity.NOTE, message=message, remedy=remedy, origin=origin, size_mm=size_mm)
 

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from cam.errors import PanelRefused
 from cam.findings import Finding, Origin, error
-from cam.geometry.contour import Contour, FloatArray, Region
+from cam.geometry.contour import Contour, Region
 from cam.geometry.measure import find_size_mm
 from cam.geometry.offset.joining import Loop
 from cam.geometry.offset.region import find_offset_loops
