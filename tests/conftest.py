@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import atan2, hypot, pi
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from cam.backplot.clock import time_trace
+from cam.backplot.interpret import interpret_program
 from cam.backplot.trace import Kind, PathMode, Trace
-from cam.tables.read import find_controller, read_tables
-from cam.tables.rows import Controller, Cutter, CutterKind, Machine, PowerPoint
+from cam.geometry.contour import Contour, Region, circle, rectangle
+from cam.geometry.measure import find_min_radius_mm
+from cam.geometry.transform import reverse
+from cam.panel.panel import Feature, Finish, Panel, Role
+from cam.report.judge import judge_program
+from cam.report.verdict import Verdict
+from cam.sheet.layout import Layout, Placement
+from cam.tables.job import Heights, Job
+from cam.tables.read import find_controller, find_machine, find_material, read_tables
+from cam.tables.rows import Controller, Cutter, CutterKind, Machine, PowerPoint, Tables
 
 
 @dataclass
@@ -155,3 +166,93 @@ def make_cutter():
 def ngc() -> Controller:
     """Return the shipped row of the controller that has the whole language of NISTIR 6556."""
     return find_controller(read_tables(), name="ngc")
+
+
+PLATE_TEXT = Path(__file__).parent / "faults" / "programs" / "plate.ngc"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A layout and a job to judge programs against, and a program that is right."""
+
+    layout: Layout
+    job: Job
+    text: str
+    tables: Tables
+
+    def read(self, text: str) -> Trace:
+        controller = find_controller(self.tables, name=self.job.controller)
+        return interpret_program(text, controller=controller, file="plate.ngc")
+
+    def judge(self, text: str | None = None, *, trace: Trace | None = None, **changes) -> Verdict:
+        """Judge a text, or a trace; ``layout`` and fields of the job may be changed by name."""
+        layout = changes.pop("layout", self.layout)
+        job = replace(self.job, **changes)
+        machine = find_machine(self.tables, name=job.machine)
+        trace = trace or self.read(self.text if text is None else text)
+        return judge_program(
+            trace,
+            timing=time_trace(trace, machine=machine),
+            layout=layout,
+            job=job,
+            tables=self.tables,
+            machine=machine,
+            material=find_material(self.tables, name=layout.material),
+            controller=find_controller(self.tables, name=job.controller),
+            program="plate.ngc",
+        )
+
+
+def make_panel(outer: Contour, *, cutouts=(), holes=(), name="plate", thickness_mm=4.0) -> Panel:
+    """A panel of contours made by hand, its inner ones given counter-clockwise."""
+    inner = [(contour, Role.CUTOUT) for contour in cutouts] + [(contour, Role.HOLE) for contour in holes]
+    features = [Feature(index=0, role=Role.OUTLINE, label="outline", finish=Finish.SHOWN)]
+    for i, (contour, role) in enumerate(inner, start=1):
+        diameter = 2.0 * find_min_radius_mm(contour) if role is Role.HOLE else None
+        label = f"{role} {sum(other is role for _, other in inner[:i])}"
+        features.append(Feature(index=i, role=role, label=label, finish=Finish.HIDDEN, diameter_mm=diameter))
+    return Panel(
+        name=name,
+        thickness_mm=thickness_mm,
+        region=Region(outer=outer, holes=tuple(reverse(contour) for contour, _ in inner)),
+        features=tuple(features),
+    )
+
+
+def rounded_rectangle(x: float, y: float, *, width: float, height: float, radius: float) -> Contour:
+    """A counter-clockwise rectangle with round corners."""
+    b = float(np.tan(pi / 8))
+    r, x1, y1 = radius, x + width, y + height
+    return Contour(
+        np.array(
+            [
+                *[(x + r, y, 0.0), (x1 - r, y, b), (x1, y + r, 0.0), (x1, y1 - r, b)],
+                *[(x1 - r, y1, 0.0), (x + r, y1, b), (x, y1 - r, 0.0), (x, y + r, b)],
+            ]
+        )
+    )
+
+
+@pytest.fixture(scope="session")
+def plate() -> Bench:
+    """A plate of 200 x 120 mm with a rounded cut-out and a hole, and the program by hand that cuts it."""
+    panel = make_panel(
+        rectangle((30.0, 30.0), width_mm=200.0, height_mm=120.0),
+        cutouts=[rounded_rectangle(120.0, 60.0, width=80.0, height=60.0, radius=5.0)],
+        holes=[circle((70.0, 90.0), radius_mm=5.5)],
+    )
+    return Bench(
+        layout=Layout(
+            sheet="plate-4-300x200",
+            material="cast-acrylic",
+            width_mm=300.0,
+            height_mm=200.0,
+            thickness_mm=4.0,
+            min_top_mm=4.0,
+            max_top_mm=4.0,
+            placements=(Placement(panel=panel, by_mm=(0.0, 0.0)),),
+        ),
+        job=Job(title="Plate", panels=(), sheet="plate-4-300x200", heights=Heights(measured_thickness_mm=(4.0,))),
+        text=PLATE_TEXT.read_text(encoding="ascii"),
+        tables=read_tables(),
+    )

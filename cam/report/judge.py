@@ -5,6 +5,7 @@ from __future__ import annotations
 from cam.backplot.clock import Timing
 from cam.backplot.trace import Trace
 from cam.findings import Finding
+from cam.report.judge_bites import find_bites, judge_bites
 from cam.report.judge_case import BOUND_MM, build_case
 from cam.report.judge_corners import judge_corners
 from cam.report.judge_entries import judge_entries
@@ -74,6 +75,7 @@ def judge_program(
         *judge_depth(case),
         *judge_entries(case),
         *judge_setting(case),
+        *judge_bites(case, bites=find_bites(case)),
     ]
     return Verdict(
         findings=tuple(findings),

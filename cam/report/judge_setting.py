@@ -8,16 +8,12 @@ import numpy as np
 
 from cam.backplot.portions import chord_portions
 from cam.backplot.trace import Kind
-from cam.errors import TableRefused
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
 from cam.report.judge_places import Place, gather_places
-from cam.tables.chip_load import find_chip_window
-from cam.tables.rows import Cutter, CutterKind
+from cam.tables.rows import Cutter
 
-CHIP_SLACK = 0.005
-"""How far a chip load may lie outside the window: feeds are written as whole numbers."""
 SPIN_UP_SLACK_S = 0.01
 SAFE_END_MM = 1.0
 """How far above the sheet's highest top a program must end."""
@@ -120,7 +116,7 @@ def _judge_spindle(case: Case) -> list[Finding]:
         of_tool = np.unique(case.below.move[rows])
         speeds = case.trace.spindle_rpm[of_tool]
         low = max(case.machine.min_rpm, case.material.min_rpm)
-        high = min(case.machine.max_rpm, case.material.max_rpm, cutter.max_rpm)
+        high = min(case.machine.max_rpm, case.material.max_rpm, cutter.max_rpm, case.controller.limits.max_rpm)
         findings += _tell(
             case,
             code="speed-outside-window",
@@ -159,19 +155,11 @@ def _judge_spin_up(case: Case) -> list[Finding]:
 
 
 def _judge_feeds(case: Case) -> list[Finding]:
-    """Return the findings on programmed feeds: within the machine's, and within the table's chip window.
-
-    Notes
-    -----
-    The chip load is highest at the feed of the centre, and judged against the highest one at the
-    least depth; on an arc the outer edge feeds ``(p + r) / p`` times faster than the centre at
-    radius p, and the lowest chip is judged by it against the lowest one at the whole depth. So a
-    feed that no depth would allow is found; a bite's true width is not judged here.
-    """
+    """Return a finding for feeds that the machine does not reach."""
     trace = case.trace
     feeding = (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)
     over = np.flatnonzero(feeding & (trace.feed_mm_per_min > case.machine.max_feed_mm_per_min + 0.5))
-    findings = _tell(
+    return _tell(
         case,
         code="feed-beyond-machine",
         moves=over,
@@ -179,53 +167,6 @@ def _judge_feeds(case: Case) -> list[Finding]:
         "reaches, which would thin the chip unsaid",
         remedy="reduce the F word and the S word together",
     )
-    for tool, cutter, rows in _cutting_moves(case):
-        moves, first = np.unique(case.below.move[rows], return_index=True)
-        turning = feeding[moves] & (trace.spindle_rpm[moves] > 0.0)
-        if cutter.kind is CutterKind.DRILL or not turning.any():
-            continue
-        moves, at = moves[turning], rows[first[turning]]
-        deepest = case.top_mm - float(np.minimum(case.below.start_mm[rows, 2], case.below.end_mm[rows, 2]).min())
-        try:
-            whole = find_chip_window(cutter=cutter, material=case.material, depth_mm=deepest)
-            least = find_chip_window(cutter=cutter, material=case.material, depth_mm=min(deepest, cutter.radius_mm))
-        except TableRefused as refusal:
-            findings += [
-                error(f.code, f.message, remedy=f.remedy, origin=locate_move(case, int(moves[0])))
-                for f in refusal.findings
-            ]
-            continue
-        chip = trace.feed_mm_per_min[moves] / (trace.spindle_rpm[moves] * cutter.flutes)
-        edge = chip * _find_outer_factor(case, at, radius_mm=cutter.radius_mm)
-        for code, bad, what, remedy in (
-            (
-                "chip-too-thick",
-                chip > least.high_mm * (1.0 + CHIP_SLACK),
-                f"above {least.high_mm:.3f} mm, the table's highest: the cutter is overloaded",
-                "reduce the F word, or raise the S word",
-            ),
-            (
-                "chip-too-thin-as-cut",
-                edge < whole.low_mm * (1.0 - CHIP_SLACK),
-                f"below {whole.low_mm:.3f} mm, the table's lowest: the cutter rubs and melts the acrylic",
-                "raise the F word, or reduce the S word",
-            ),
-        ):
-            if bad.any():
-                worst = int(np.argmax(np.where(bad, np.abs(chip - (whole.low_mm + least.high_mm) / 2.0), -1.0)))
-                findings += _tell(
-                    case,
-                    code=code,
-                    moves=moves[bad],
-                    message=f"T{tool} {cutter.name} takes {chip[worst]:.3f} mm a tooth, {what}",
-                    remedy=remedy,
-                )
-    return findings
-
-
-def _find_outer_factor(case: Case, rows: IntArray, *, radius_mm: float) -> FloatArray:
-    path = case.below.radius_mm[rows]
-    return np.where(np.isnan(path), 1.0, (path + radius_mm) / np.maximum(path, 1e-9))
 
 
 def _judge_travel(case: Case) -> list[Finding]:

@@ -9,7 +9,9 @@ import pytest
 
 from cam.backplot.clock import time_trace
 from cam.backplot.interpret import interpret_program
+from cam.findings import Finding
 from cam.pipeline import make_job
+from cam.report.judge_bites import find_bites, judge_bites
 from cam.report.judge_case import Case, build_case
 from cam.report.judge_entries import judge_entries
 from cam.report.judge_setting import judge_setting
@@ -41,8 +43,12 @@ def _case(text: str, *, part: str = "shelf-back") -> Case:
     )
 
 
+def _judge(case: Case) -> list[Finding]:
+    return [*judge_setting(case), *judge_entries(case), *judge_bites(case, bites=find_bites(case))]
+
+
 def _codes(case: Case) -> set[str]:
-    return {finding.code for finding in (*judge_setting(case), *judge_entries(case))}
+    return {finding.code for finding in _judge(case)}
 
 
 def _good(part: str = "shelf-back") -> str:
@@ -79,7 +85,7 @@ def test_one_damage_one_finding(code: str) -> None:
     assert damaged != good
     case = _case(damaged)
     assert code in _codes(case)
-    found = next(f for f in (*judge_setting(case), *judge_entries(case)) if f.code == code)
+    found = next(f for f in _judge(case) if f.code == code)
     assert found.origin.line is not None and found.remedy
 
 
