@@ -7,13 +7,13 @@ from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
-import shapely
 
 from cam.drawing.clean import SAME_MM
 from cam.drawing.pieces import Pieces, find_piece_segments, measure_pieces_mm
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 
 MAX_PAIRS_PER_END = 50
+CELL_STRIDE = 0x9E3779B97F4A7C1  # any large odd number: cells that share a key are told apart by distance
 
 Number = TypeVar("Number", np.float64, np.int64, np.bool_)
 
@@ -141,17 +141,28 @@ def find_close_pairs(points: FloatArray, free: IntArray, *, within_mm: float) ->
     TooManyEnds
         If there are more than ``MAX_PAIRS_PER_END`` for each point on average.
     """
-    if not len(free):
-        nothing = np.zeros(0, dtype=np.int64)
-        return nothing, nothing, np.zeros(0)
-    cells, count = np.unique(np.floor(points[free] / within_mm), axis=0, return_counts=True)
-    if float((count.astype(np.float64) ** 2).sum()) > MAX_PAIRS_PER_END * len(free) + 10_000:
-        raise TooManyEnds(cells[count.argmax()] * within_mm, int(count.max()))
-    geometries = np.asarray(shapely.points(points[free]))
-    one, other = shapely.STRtree(geometries).query(geometries, predicate="dwithin", distance=within_mm)
-    once = one < other
-    one, other = free[one[once]], free[other[once]]
-    return one, other, np.hypot(*(points[one] - points[other]).T)
+    # a distance of 0 asks for coincident points, for which any small cell does
+    cell = np.floor(points[free] / max(within_mm, 1e-9)).astype(np.int64)
+    key = cell[:, 0] * CELL_STRIDE + cell[:, 1]
+    order = np.argsort(key, kind="stable")
+    rank = key[order]
+    pairs: list[tuple[IntArray, IntArray]] = []
+    # each cell against itself and half of its neighbours, so that every pair is met once
+    for right, up in ((0, 0), (0, 1), (1, -1), (1, 0), (1, 1)):
+        wanted = rank + right * CELL_STRIDE + up
+        low, high = np.searchsorted(rank, wanted, side="left"), np.searchsorted(rank, wanted, side="right")
+        count = high - low
+        if count.sum() > MAX_PAIRS_PER_END * len(free) + 10_000:
+            raise TooManyEnds(points[free[order[count.argmax()]]], int(count.max()))
+        at = np.repeat(np.arange(len(free)), count)
+        step = np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)
+        one, other = order[at], order[low[at] + step]
+        keep = one < other if (right, up) == (0, 0) else one != other
+        pairs.append((free[one[keep]], free[other[keep]]))
+    one, other = np.concatenate([p[0] for p in pairs]), np.concatenate([p[1] for p in pairs])
+    distance = np.hypot(*(points[one] - points[other]).T)
+    near = distance <= within_mm
+    return one[near], other[near], distance[near]
 
 
 def may_close(pieces: Pieces, piece: IntArray, gap_mm: FloatArray) -> BoolArray:

@@ -16,11 +16,11 @@ from cam.drawing.collect import Collected, collect_entities
 from cam.drawing.document import read_bytes, read_document
 from cam.drawing.drawing import Drawing, Loop
 from cam.drawing.faults import find_faults
-from cam.drawing.joined import join_pieces
+from cam.drawing.joined import Joined, join_pieces
 from cam.drawing.limits import Limits
 from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
 from cam.drawing.notes import note_cleaned, note_collected, note_joints
-from cam.drawing.pieces import Pieces, find_piece_segments
+from cam.drawing.pieces import Pieces
 from cam.drawing.units import find_mm_per_unit, read_stated_units, weigh_units
 from cam.errors import DrawingRefused
 from cam.findings import Finding, Origin, Severity, error
@@ -101,7 +101,7 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
         raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
     loops = lay_loops(joined)
     nearest = find_nearest_ends(joined)
-    size = _find_size(loops, cleaned.pieces)
+    size = _find_size(loops, joined)
     size_in_units = (size[0] / mm_per_unit, size[1] / mm_per_unit)
     findings += weigh_units(document, stated=stated, chosen=units, size=size_in_units, file=file)
     findings += collected.findings
@@ -161,14 +161,17 @@ def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
         raise DrawingRefused(error("nothing-drawn", message, remedy=remedy, origin=Origin(file=file)))
 
 
-def _find_size(loops: tuple[Loop, ...], pieces: Pieces) -> tuple[float, float]:
+def _find_size(loops: tuple[Loop, ...], joined: Joined) -> tuple[float, float]:
     """Return width and height of the largest loop, or of everything where nothing closes."""
-    if loops:
-        return max((find_size_mm(loop.contour) for loop in loops), key=max)
-    if not len(pieces):
+    chains = joined.chains
+    if not len(chains):
         return 0.0, 0.0
-    start, _, _ = find_piece_segments(pieces)
-    return float(np.ptp(start[:, 0])), float(np.ptp(start[:, 1]))
+    if not loops:
+        width, height = np.ptp(chains.vertices[:, :2], axis=0).tolist()
+        return width, height
+    first, points = chains.first[:-1], chains.vertices[:, :2]
+    reach = np.maximum.reduceat(points, first, axis=0) - np.minimum.reduceat(points, first, axis=0)
+    return find_size_mm(loops[int(reach[chains.closed].max(axis=1).argmax())].contour)
 
 
 def _no_closed_loop(file: str) -> Finding:
