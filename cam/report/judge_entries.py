@@ -12,16 +12,17 @@ from cam.backplot.portions import Portions, chord_portions, take_portions
 from cam.backplot.sweep import Side, sweep_portions
 from cam.backplot.trace import Kind
 from cam.findings import Finding, error
-from cam.geometry.contour import FloatArray, IntArray
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.report.judge_case import CHORD_TOL_MM, Case, locate_move
 from cam.report.judge_places import Place, gather_places
+from cam.tables.rows import CutterKind
 
 SLIVER_MM2 = 0.05
 """Material seen from above that counts as none: what two approximations of one circle leave between them."""
 TREE_CHORD_TOL_MM = 0.05
 HEIGHT_SLACK_MM = 1e-6
-RAMP_SLACK_DEG = 0.05
-"""How much steeper than the cutter's limit a ramp may be: the last decimal of its ends."""
+LAST_DIGIT_MM = 0.0002
+"""How far rounding to the last decimal may move the two ends of a ramp against each other."""
 
 
 def judge_entries(case: Case) -> list[Finding]:
@@ -42,9 +43,12 @@ def judge_entries(case: Case) -> list[Finding]:
     steep = np.zeros(len(below), dtype=np.bool_)
     for tool in np.unique(below.tool).tolist():
         if tool in case.cutters:
-            limit = np.radians(case.cutters[tool].max_ramp_deg + RAMP_SLACK_DEG)
-            steep |= (below.tool == tool) & (np.arctan2(drop, run) > limit)
-    suspects = np.flatnonzero((rapid | (steep & (drop > 1e-9))) & np.isin(below.tool, list(case.cutters)))
+            limit = np.tan(np.radians(case.cutters[tool].max_ramp_deg))
+            steep |= (below.tool == tool) & (drop - LAST_DIGIT_MM > limit * (run + LAST_DIGIT_MM))
+    drilling = np.isin(below.tool, [tool for tool, cutter in case.cutters.items() if cutter.kind is CutterKind.DRILL])
+    suspects = np.flatnonzero(
+        np.where(rapid, ~_find_straight_out(below), steep & ~drilling) & np.isin(below.tool, list(case.cutters))
+    )
     ground = build_ground(below)
     places: dict[str, list[Place]] = {"rapid-in-material": [], "plunge-in-material": [], "entry-too-steep": []}
     for row in suspects.tolist():
@@ -57,6 +61,16 @@ def judge_entries(case: Case) -> list[Finding]:
         for code, found in places.items()
         for finding in _tell(case, code=code, places=found, run=run, drop=drop)
     ]
+
+
+def _find_straight_out(portions: Portions) -> BoolArray:
+    """Return which portions go straight up from where the one before ended: the cutter has just been there."""
+    follows = np.zeros(len(portions), dtype=np.bool_)
+    follows[1:] = (portions.start_mm[1:] == portions.end_mm[:-1]).all(axis=1) & (
+        portions.tool[1:] == portions.tool[:-1]
+    )
+    upright = (portions.start_mm[:, :2] == portions.end_mm[:, :2]).all(axis=1)
+    return np.asarray(follows & upright & (portions.end_mm[:, 2] >= portions.start_mm[:, 2]))
 
 
 def _find_runs_mm(portions: Portions) -> FloatArray:
