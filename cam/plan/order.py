@@ -1,61 +1,74 @@
-"""The order of workingsteps: inside before outside, least travel otherwise."""
+"""The order of workingsteps: group after group, least travel within and between them, start points free."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import hypot
+from itertools import pairwise
+from math import dist
 
-import fast_tsp
+from cam.plan.tour import find_path, lay_tour
+from cam.plan.tour_exact import MAX_STOPS, find_exact_path
+from cam.plan.tour_search import search_tour
 
-MAX_DISTANCE = 30_000
-"""What the longest distance becomes for the solver, which takes whole numbers up to 65,535."""
+Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
-    """A feature to visit: its key, the group it is cut in, and where the cutter comes down."""
+    """A feature to visit: its key, the group it is cut in, and the places where the cutter may come down."""
 
     key: int
     group: int
-    at_mm: tuple[float, float]
+    places_mm: tuple[Point, ...]
 
 
-def order_stops(stops: Sequence[Stop], *, from_mm: tuple[float, float]) -> tuple[int, ...]:
-    """Return the keys of stops, group by group in rising order, each group by a short tour.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """A feature in its turn, and where the cutter comes down."""
+
+    key: int
+    at_mm: Point
+
+
+def order_stops(stops: Sequence[Stop], *, from_mm: Point) -> tuple[Visit, ...]:
+    """Return visits to all stops, group by group in rising order, on one short way from a start.
 
     Notes
     -----
-    A group is an open path from where the last one ended; it is solved as a closed tour with one
-    further stop whose way home costs nothing. Groups of up to 20 are solved exactly, larger ones by
-    local search that stops when it has converged, so that the order does not hang on the clock.
+    The end of a group is where the next begins: the way is one chain, and its places are chosen
+    together with its order. Groups of up to `MAX_STOPS` stops each are solved exactly; otherwise local
+    search of a fixed number of steps, so that the order does not hang on the clock.
+
+    Examples
+    --------
+    >>> row = [Stop(key=key, group=0, places_mm=((x, 0.0),)) for key, x in enumerate([30.0, 10.0, 20.0])]
+    >>> [visit.key for visit in order_stops(row, from_mm=(0.0, 0.0))]
+    [1, 2, 0]
     """
-    order: list[int] = []
-    here = from_mm
-    for group in sorted({stop.group for stop in stops}):
-        members = [stop for stop in stops if stop.group == group]
-        for i in _find_path(here, [stop.at_mm for stop in members]):
-            order.append(members[i].key)
-            here = members[i].at_mm
-    return tuple(order)
+    if not stops:
+        return ()
+    groups = sorted({stop.group for stop in stops})
+    members = [[stop for stop in stops if stop.group == group] for group in groups]
+    if max(map(len, members)) <= MAX_STOPS:
+        chain = find_exact_path(complex(*from_mm), [[_turn_complex(stop) for stop in group] for group in members])
+        return tuple(
+            Visit(key=group[number].key, at_mm=group[number].places_mm[place])
+            for group, order in zip(members, chain, strict=True)
+            for number, place in order
+        )
+    tour = lay_tour([(stop.group, _turn_complex(stop)) for stop in stops], start=complex(*from_mm))
+    search_tour(tour)
+    return tuple(
+        Visit(key=stops[node - 1].key, at_mm=stops[node - 1].places_mm[tour.places[node].index(tour.at[node])])
+        for node in find_path(tour)
+    )
 
 
-def _find_path(start_mm: tuple[float, float], points_mm: list[tuple[float, float]]) -> list[int]:
-    """Return the order of a short open path from a start through all points."""
-    if len(points_mm) < 2:
-        return list(range(len(points_mm)))
-    places = [start_mm, *points_mm]
-    way_mm = [[hypot(a[0] - b[0], a[1] - b[1]) for b in places] for a in places]
-    unit_mm = max(max(row) for row in way_mm) / MAX_DISTANCE or 1.0
-    way = [[round(distance / unit_mm) for distance in row] for row in way_mm]
-    # the extra stop n is free from the start and costs the same from anywhere else, more than any
-    # way: the best tour has it beside the start, and may come to it from any place
-    n, toll = len(places), MAX_DISTANCE + 1
-    dists = [[*row, toll if i else 0] for i, row in enumerate(way)]
-    dists.append([0] + [toll] * (n - 1) + [0])
-    tour = fast_tsp.find_tour(dists, duration_seconds=float("inf"), stop_when_converged=True)
-    at = tour.index(0)
-    tour = tour[at:] + tour[:at]
-    if tour[-1] != n:
-        tour = [tour[0], *reversed(tour[1:])]
-    return [place - 1 for place in tour[1:-1]]
+def measure_travel_mm(visits: Sequence[Visit], *, from_mm: Point) -> float:
+    """Return the way from a start from visit to visit."""
+    return sum(dist(a, b) for a, b in pairwise([from_mm, *(visit.at_mm for visit in visits)]))
+
+
+def _turn_complex(stop: Stop) -> tuple[complex, ...]:
+    return tuple(complex(*place) for place in stop.places_mm)

@@ -46,9 +46,12 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
     )
     check_room(layout, features=features, choice=choice, means=means)
     steps = {feature.task.key: _plan_step(feature, choice=choice, layout=layout, means=means) for feature in features}
-    order = order_stops(find_stops(features, steps=steps), from_mm=(0.0, 0.0))
+    visits = order_stops(find_stops(features, steps=steps), from_mm=(0.0, 0.0))
     return Plan(
-        workingsteps=tuple(replace(steps[key], number=number) for number, key in enumerate(order, start=1)),
+        workingsteps=tuple(
+            replace(steps[visit.key], number=number, start_mm=visit.at_mm)
+            for number, visit in enumerate(visits, start=1)
+        ),
         rapid_mm=layout.max_top_mm + means.heights.clearance_mm,
         air_mm=layout.max_top_mm + AIR_GAP_MM,
         top_mm=layout.max_top_mm,

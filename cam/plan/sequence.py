@@ -8,6 +8,7 @@ from itertools import permutations
 from cam.panel.panel import Role
 from cam.plan.order import Stop
 from cam.plan.placed import PlacedFeature
+from cam.plan.starts import find_starts
 from cam.plan.workingstep import Workingstep
 
 
@@ -28,7 +29,8 @@ def find_stops(features: tuple[PlacedFeature, ...], *, steps: Mapping[int, Worki
         rank = {key: (stage[key][0], int(stage[key][1]), step.cutter.tool) for key, step in steps.items()}
     groups = sorted(set(rank.values()))
     return [
-        Stop(key=f.task.key, group=groups.index(rank[f.task.key]), at_mm=steps[f.task.key].start_mm) for f in features
+        Stop(key=f.task.key, group=groups.index(rank[f.task.key]), places_mm=find_starts(steps[f.task.key]))
+        for f in features
     ]
 
 

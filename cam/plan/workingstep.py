@@ -49,7 +49,7 @@ class Workingstep:
     wall
         The finished wall where it lies on the sheet: counter-clockwise whichever side the waste is.
     start_mm
-        The point of the wall nearest to where the finishing pass begins and ends.
+        The point of the wall nearest to where the finishing pass begins and ends; of a bore its middle.
     pass_heights_mm
         The height of each roughing pass's bottom, from the top downwards; the last is the floor.
     allowance_mm
