@@ -214,34 +214,49 @@ def find_offsets(row: FloatArray, end: FloatArray, points: FloatArray) -> tuple[
 
 
 def merge_arcs(path: FloatArray, *, same_mm: float = 1e-7) -> FloatArray:
-    """Return an open path whose neighbouring arcs of one circle, or lines of one line, are one.
+    """Return an open path in which arcs of one circle that follow each other, or lines of one line, are one.
 
-    Pieces become one where the joint lies within ``same_mm`` of the piece that replaces both and
-    their bulges agree with it; no piece grows beyond a half turn.
+    What lies on one carrier to within ``same_mm`` becomes the fewest equal pieces of at most half a
+    turn each, so that a whole circle becomes two half arcs.
     """
-    kept = [path[0].copy()]
-    for i in range(1, len(path)):
-        while len(kept) > 1:
-            before, joint, end = kept[-2], kept[-1], path[i, :2]
-            merged = _merge(before, joint, end, same_mm)
-            if merged is None:
+    rows: list[FloatArray] = []
+    at, last = 0, len(path) - 1
+    while at < last:
+        to, half = at + 1, 2.0 * float(np.arctan(path[at, 2]))
+        while to < last and _continues(path[at], path[at + 1, :2], path[to], path[to + 1, :2], same_mm):
+            more = half + 2.0 * float(np.arctan(path[to, 2]))
+            if abs(more) > np.pi * (1.0 + 1e-9):
                 break
-            kept.pop()
-            kept[-1] = merged
-        kept.append(path[i].copy())
-    return np.array(kept)
+            to, half = to + 1, more
+        rows.extend(_lay_equal(path[at], path[at + 1, :2], path[to, :2], half) if to > at + 1 else [path[at]])
+        at = to
+    rows.append(path[last])
+    return np.array(rows)
 
 
-def _merge(before: FloatArray, joint: FloatArray, end: FloatArray, same_mm: float) -> FloatArray | None:
-    half = 2.0 * (float(np.arctan(before[2])) + float(np.arctan(joint[2])))
-    if abs(half) > np.pi / 2.0 * (1.0 + 1e-9) or before[2] * joint[2] < 0.0:
-        return None
-    merged = np.array([before[0], before[1], np.tan(half / 2.0)])
-    middles = np.array([joint[:2], _find_middle(before, joint[:2]), _find_middle(joint, end)])
-    offset, along, _, length = find_offsets(merged, end, middles)
-    if np.abs(offset).max() > same_mm or not 0.0 < along[1] < along[0] < along[2] < length:
-        return None
-    return merged
+def _continues(row: FloatArray, end: FloatArray, onward: FloatArray, beyond: FloatArray, same_mm: float) -> bool:
+    """Return whether a segment goes on along the carrier of an earlier one, in the same sense."""
+    if row[2] * onward[2] < 0.0:
+        return False
+    offset, along, curvature, _ = find_offsets(row, end, np.array([_find_middle(onward, beyond), beyond]))
+    goes_on = curvature != 0.0 or 0.0 < along[0] < along[1]
+    return bool(np.abs(offset).max() <= same_mm and goes_on)
+
+
+def _lay_equal(row: FloatArray, end: FloatArray, to: FloatArray, half_sweep_rad: float) -> list[FloatArray]:
+    """Return equal arcs from a vertex to a point on the circle of the arc from it to ``end``; one if a line."""
+    count = max(1, int(np.ceil(abs(half_sweep_rad) * 2.0 / np.pi - 1e-9)))
+    bulge = np.tan(half_sweep_rad / 2.0 / count)
+    if count == 1:
+        return [np.array([row[0], row[1], bulge])]
+    chord = end - row[:2]
+    normal = np.array([-chord[1], chord[0]])
+    centre = (row[:2] + end) / 2.0 + normal * (1.0 - row[2] ** 2) / (4.0 * row[2])
+    turn = 2.0 * half_sweep_rad / count
+    offset = row[:2] - centre
+    c, s = np.cos(turn), np.sin(turn)
+    middle = centre + np.array([c * offset[0] - s * offset[1], s * offset[0] + c * offset[1]])
+    return [np.array([row[0], row[1], bulge]), np.array([*middle, bulge])]
 
 
 def _find_middle(row: FloatArray, end: FloatArray) -> FloatArray:
