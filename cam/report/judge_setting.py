@@ -7,8 +7,8 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from cam.backplot.portions import chord_portions
-from cam.backplot.trace import Kind
-from cam.findings import Finding, Origin, error
+from cam.backplot.trace import Kind, PathMode
+from cam.findings import Finding, Origin, error, warning
 from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
 from cam.report.judge_places import Place, gather_places
@@ -23,9 +23,11 @@ TRAVEL_CHORD_TOL_MM = 0.001
 def judge_setting(case: Case) -> list[Finding]:
     """Return the findings on cutters, spindle, feeds, travel and end."""
     return [
+        *_judge_work_offset(case),
         *_judge_cutters(case),
         *_judge_spindle(case),
         *_judge_spin_up(case),
+        *_judge_path_mode(case),
         *_judge_feeds(case),
         *_judge_travel(case),
         *_judge_sheet_edge(case),
@@ -48,6 +50,20 @@ def _tell(
         )
         for place, more in gather_places(places, gap=50)
     ]
+
+
+def _judge_work_offset(case: Case) -> list[Finding]:
+    """Return a finding for cuts under another work offset than the one that the job sets up."""
+    moves = np.unique(case.below.move)
+    names = case.controller.facts.work_offsets
+    wanted = names.index(case.job.work_offset) + 1 if case.job.work_offset in names else 1
+    return _tell(
+        case,
+        code="work-offset-differs",
+        moves=moves[case.trace.work_offset[moves] != wanted],
+        message=f"the program cuts under another work offset than {case.job.work_offset}, which the job sets up",
+        remedy=f"write {case.job.work_offset} before the first move, or change work_offset in the job",
+    )
 
 
 def _cutting_moves(case: Case) -> Iterator[tuple[int, Cutter, IntArray]]:
@@ -152,6 +168,23 @@ def _judge_spin_up(case: Case) -> list[Finding]:
         f"needs {case.machine.spin_up_s:g} s",
         remedy=f"dwell after M3: G4 P{case.machine.spin_up_s:g}",
     )
+
+
+def _judge_path_mode(case: Case) -> list[Finding]:
+    """Return a warning where the controller may cut corners: what is judged is the path as written."""
+    moves = np.unique(case.below.move)
+    loose = moves[case.trace.path_mode[moves] == PathMode.CONTINUOUS]
+    if not len(loose):
+        return []
+    return [
+        warning(
+            "path-not-exact",
+            "the program cuts in continuous path mode (G64, or no path word): the controller may round corners by an "
+            "amount that is not stated, and the proof holds for the path as written",
+            remedy="write G61 before the first cut, or know the controller's own tolerance",
+            origin=locate_move(case, int(loose[0])),
+        )
+    ]
 
 
 def _judge_feeds(case: Case) -> list[Finding]:

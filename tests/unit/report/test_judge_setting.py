@@ -99,3 +99,10 @@ def test_edges_and_collet() -> None:
     assert "edge-too-short" in _codes(_case(deep))
     deeper = re.sub(r"Z-0\.3\b", "Z-40.0", _good())
     assert {"edge-too-short", "collet-in-stock"} <= _codes(_case(deeper))
+
+
+def test_continuous_path_mode_is_warned_of() -> None:
+    good = _good()
+    assert " G61\n" in good
+    found = judge_setting(_case(good.replace(" G61\n", " G64\n")))
+    assert [(f.code, str(f.severity)) for f in found] == [("path-not-exact", "warning")]
