@@ -71,7 +71,8 @@ def _note_paper_space(document: Document, file: str) -> Iterable[Finding]:
 def _note_heights(collected: Collected, file: str, mm_per_unit: float) -> Iterable[Finding]:
     heights = np.array(collected.heights) * mm_per_unit
     if len(heights) and np.ptp(heights) > HEIGHT_TOL_MM:
-        odd = int(np.argmax(np.abs(heights - np.median(heights))))
+        levels, which, counts = np.unique(np.rint(heights / HEIGHT_TOL_MM), return_inverse=True, return_counts=True)
+        odd = int(np.flatnonzero(which != counts.argmax())[0]) if len(levels) > 1 else int(heights.argmax())
         message = (
             f"entities lie at different heights, from z {heights.min():g} to {heights.max():g} mm;"
             f" all are taken at one, such as this {collected.pieces.sources[odd].kind} at z {heights[odd]:g} mm"
