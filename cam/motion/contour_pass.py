@@ -14,8 +14,8 @@ from cam.motion.profile import Profile, lift_over, ramp_in_passes
 from cam.plan.workingstep import Operation, Workingstep
 from cam.tables.rows import Direction
 
-OVERLAP_MM = 2.0
-"""How far a finishing pass goes on past its start before it leaves."""
+OVERLAPS_MM = (2.0, 1.0, 0.5)
+"""How far a finishing pass goes on past its start before it leaves: the first at which it finds room to."""
 
 
 def lay_roughing(path: Contour, *, step: Workingstep, air_mm: float, rapid_mm: float) -> list[Move]:
@@ -50,14 +50,14 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
     direction = step.finish_direction
     waste_left = direction is Direction.CLIMB
     ruler = _lay_directed(path, step=step, direction=direction, near_mm=step.start_mm)
-    begin = find_lead(ruler, at_mm=0.0, step=step, waste_left=waste_left, arriving=True)
-    end = find_lead(ruler, at_mm=OVERLAP_MM, step=step, waste_left=waste_left, arriving=False)
+    begin = find_lead(ruler, places_mm=(0.0,), step=step, waste_left=waste_left, arriving=True)
+    end = find_lead(ruler, places_mm=OVERLAPS_MM, step=step, waste_left=waste_left, arriving=False)
     moves = _enter_slot(slot, to_mm=begin.far_mm, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
     feed = step.finish.feed_mm_per_min
     if hypot(moves[-1].to_mm[0] - begin.far_mm[0], moves[-1].to_mm[1] - begin.far_mm[1]) > 1e-6:
         moves.append(line((*begin.far_mm, step.floor_mm), feed_mm_per_min=feed, purpose=Purpose.LEAD))
     moves.append(lead_in(begin, z_mm=step.floor_mm, feed_mm_per_min=feed))
-    lap = Profile(at_mm=(0.0, ruler.length_mm + OVERLAP_MM), z_mm=(step.floor_mm, step.floor_mm))
+    lap = Profile(at_mm=(0.0, ruler.length_mm + end.at_mm), z_mm=(step.floor_mm, step.floor_mm))
     moves += follow(
         ruler,
         profile=_lift(lap, ruler=ruler, step=step),

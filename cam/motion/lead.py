@@ -5,41 +5,97 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import acos, cos, sin
 
+from cam.errors import PlanRefused
+from cam.findings import Origin, error
 from cam.geometry.along import Ruler, find_heading_at, find_point_at
+from cam.geometry.measure import find_distance_mm
 from cam.motion.moves import Move, Purpose, arc
 from cam.plan.workingstep import Workingstep
 
-LEAD_RADII = 2.0
-"""Radius of a lead in cutter radii: at least one (common practice, no source), two for a flat approach."""
+LEAD_RADII = (2.0, 1.0, 0.5, 0.25)
+"""Radius of a lead in cutter radii, the first that finds room: two for a flat approach, one is common practice."""
+WALL_TOL_MM = 1e-5
+"""How much nearer than the cutter's radius a lead may come to the wall: the offset's own certainty."""
+SAMPLES = 32
+"""A lead is a few millimetres long: between places a fraction of that apart its distance changes evenly."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lead:
-    """A tangent arc between a finishing path, at ``near_mm``, and the middle of the roughed slot, at ``far_mm``."""
+    """A tangent arc between a finishing path, at ``near_mm``, and the middle of the roughed slot, at ``far_mm``.
 
+    ``at_mm`` is the place of ``near_mm`` along the path.
+    """
+
+    at_mm: float
     near_mm: tuple[float, float]
     far_mm: tuple[float, float]
     centre_mm: tuple[float, float]
     sweep_rad: float
 
 
-def find_lead(ruler: Ruler, *, at_mm: float, step: Workingstep, waste_left: bool, arriving: bool) -> Lead:
-    """Return the lead that arrives at, or leaves from, a place on a finishing path.
+def find_lead(
+    ruler: Ruler, *, places_mm: tuple[float, ...], step: Workingstep, waste_left: bool, arriving: bool
+) -> Lead:
+    """Return the lead that arrives at, or leaves from, the first of some places where it finds room.
+
+    Parameters
+    ----------
+    places_mm
+        Distances along the finishing path, the preferred one first; each is tried with every radius.
+
+    Raises
+    ------
+    PlanRefused
+        ``no-room-for-lead``, if every arc would reach into the wall.
 
     Notes
     -----
     An arc of radius R tangent to the path rises by the allowance a within the angle
     ``acos(1 - a / R)``: its far end then lies on the roughing path beside a straight, and so the
-    lead cuts nothing but the allowance.
+    lead cuts nothing but the allowance. Beside a corner or in a tight curve a flat arc would cut
+    into the wall; then a tighter one is taken.
     """
-    radius = LEAD_RADII * step.cutter.radius_mm
+    for at_mm in places_mm:
+        for radii in LEAD_RADII:
+            lead = _lay_lead(
+                ruler,
+                at_mm=at_mm,
+                radius_mm=radii * step.cutter.radius_mm,
+                allowance_mm=step.allowance_mm,
+                waste_left=waste_left,
+                arriving=arriving,
+            )
+            if _is_clear(lead, step=step, arriving=arriving):
+                return lead
+    x, y = find_point_at(ruler, places_mm[0])
+    raise PlanRefused(
+        error(
+            "no-room-for-lead",
+            f"no tangent arc brings cutter {step.cutter.name} onto this contour without cutting into its wall",
+            remedy="choose a smaller cutter, or widen the contour in the drawing",
+            origin=Origin(panel=step.panel, feature=step.feature, x_mm=x, y_mm=y),
+        )
+    )
+
+
+def _lay_lead(
+    ruler: Ruler, *, at_mm: float, radius_mm: float, allowance_mm: float, waste_left: bool, arriving: bool
+) -> Lead:
     side = 1.0 if waste_left else -1.0
-    sweep = side * acos(max(-1.0, 1.0 - step.allowance_mm / radius))
+    sweep = side * acos(max(-1.0, 1.0 - allowance_mm / radius_mm))
     x, y = find_point_at(ruler, at_mm)
     heading = find_heading_at(ruler, at_mm)
-    centre = (x - side * radius * sin(heading), y + side * radius * cos(heading))
+    centre = (x - side * radius_mm * sin(heading), y + side * radius_mm * cos(heading))
     far = _turn_point((x, y), about=centre, angle_rad=-sweep if arriving else sweep)
-    return Lead(near_mm=(x, y), far_mm=far, centre_mm=centre, sweep_rad=sweep)
+    return Lead(at_mm=at_mm, near_mm=(x, y), far_mm=far, centre_mm=centre, sweep_rad=sweep)
+
+
+def _is_clear(lead: Lead, *, step: Workingstep, arriving: bool) -> bool:
+    """Return whether the cutter keeps off the wall all along a lead."""
+    turn = (-lead.sweep_rad if arriving else lead.sweep_rad) / SAMPLES
+    places = (_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1))
+    return all(find_distance_mm(step.wall, place) >= step.cutter.radius_mm - WALL_TOL_MM for place in places)
 
 
 def lead_in(lead: Lead, *, z_mm: float, feed_mm_per_min: float) -> Move:
