@@ -24,6 +24,10 @@ from cam.tables.read import find_controller, find_machine, find_material, read_t
 from cam.tables.rows import Controller, Cutter, CutterKind, Machine, PowerPoint, Tables
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--renew-goldens", action="store_true", help="write the golden files anew")
+
+
 @dataclass
 class TraceWriter:
     """Writes a trace move by move, one line each, from a point above the work zero."""
