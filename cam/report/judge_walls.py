@@ -225,7 +225,7 @@ def _judge_bridged(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
                 findings.append(_say_thin(case, wall, part=part, floor_mm=floor))
             else:
                 findings.append(_say_not_through(case, wall, part=part, whole=False))
-        elif part.length > max(longest, max(bridge.length for bridge in held) * 2.0):
+        elif part.length > longest:
             findings.append(_say_not_through(case, wall, part=part, whole=False))
     if rest.standing:
         findings += _judge_bridges(case, wall, rest=rest, thin=thin)
@@ -250,13 +250,14 @@ def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list
         )
     for bridge in rest.holding:
         middle = _find_middle(bridge)
-        if bridge.length < hold.bridge_length_mm - 0.05:
+        short, long = bridge.length < hold.bridge_length_mm - 0.05, bridge.length > hold.bridge_length_mm + 0.5
+        if short or long:
             findings.append(
                 error(
-                    "bridge-short",
+                    "bridge-short" if short else "bridge-long",
                     f"a bridge of {wall.label} is {bridge.length:.2f} mm long at its neck; the job asks for "
                     f"{hold.bridge_length_mm:g} mm",
-                    remedy="let the cutter stay up for the bridge's length and its own diameter",
+                    remedy="let the cutter stay up for the bridge's length and its own diameter, no more and no less",
                     origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=hold.bridge_height_mm),
                     size_mm=float(bridge.length),
                 )
