@@ -13,6 +13,8 @@ from cam.geometry.offset.trim import Intervals
 
 END_SLACK_MM = 1e-8
 """How far beyond its ends a piece is still met: an end that lies on another piece is a crossing."""
+MAX_SLACK_MM = 4e-7
+"""The same where two pieces are so nearly tangent that rounding moves their crossing."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,8 +31,9 @@ def find_crossings(pieces: Pieces, intervals: Intervals) -> Crossings:
     """Return every place where two pieces cross or touch within their intervals' boxes."""
     first, second = _find_pairs(pieces, intervals)
     a, b, points = find_meetings(pieces, first, second)
-    on_a, along_a = find_along(pieces, a, points)
-    on_b, along_b = find_along(pieces, b, points)
+    doubt = _find_doubt_mm(pieces, a, b, points)
+    on_a, along_a = find_along(pieces, a, points, slack_mm=doubt)
+    on_b, along_b = find_along(pieces, b, points, slack_mm=doubt)
     on = on_a & on_b
     ends = _find_overlap_ends(pieces, first, second)
     return Crossings(
@@ -90,7 +93,40 @@ def _find_pairs(pieces: Pieces, intervals: Intervals) -> tuple[IntArray, IntArra
     return key // len(pieces), key % len(pieces)
 
 
-def find_along(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> tuple[BoolArray, FloatArray]:
+def _find_doubt_mm(pieces: Pieces, a: IntArray, b: IntArray, points_mm: FloatArray) -> FloatArray:
+    """Return how far along the pieces each meeting may be misplaced by rounding.
+
+    Notes
+    -----
+    An error e across two carriers of curvature difference k that cross at angle t moves their
+    meeting by e / t, and no farther than sqrt(2 e / k), where they only touch.
+    """
+    reach = np.abs(points_mm).max(axis=1) + pieces.radius_mm[a] + pieces.radius_mm[b]
+    error = 8.0 * np.finfo(np.float64).eps * reach
+    way_a, way_b = (_carrier_directions(pieces, piece, points_mm) for piece in (a, b))
+    angle = np.abs(way_a[:, 0] * way_b[:, 1] - way_a[:, 1] * way_b[:, 0])
+    bend_a, bend_b = (
+        np.sign(pieces.sweep_rad[piece]) / np.where(pieces.is_arc[piece], pieces.radius_mm[piece], np.inf)
+        for piece in (a, b)
+    )
+    same_way = np.sign((way_a * way_b).sum(axis=1))
+    bend = np.maximum(np.abs(bend_a - same_way * bend_b), 1e-9)
+    doubt = np.minimum(error / np.maximum(angle, 1e-15), np.sqrt(2.0 * error / bend))
+    return np.clip(doubt, END_SLACK_MM, MAX_SLACK_MM)
+
+
+def _carrier_directions(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> FloatArray:
+    """Return the unit directions of travel of carriers at points on them, shape (n, 2)."""
+    chord = (pieces.end_mm - pieces.start_mm)[piece]
+    offset = points_mm - pieces.centre_mm[piece]
+    across = np.column_stack((-offset[:, 1], offset[:, 0])) * np.sign(pieces.sweep_rad[piece])[:, None]
+    way = np.where(pieces.is_arc[piece, None], across, chord)
+    return np.asarray(way / np.maximum(np.hypot(way[:, 0], way[:, 1]), np.finfo(np.float64).tiny)[:, None])
+
+
+def find_along(
+    pieces: Pieces, piece: IntArray, points_mm: FloatArray, *, slack_mm: FloatArray | float = END_SLACK_MM
+) -> tuple[BoolArray, FloatArray]:
     """Return whether points on the pieces' carriers lie on the pieces, and how far along."""
     chord = (pieces.end_mm - pieces.start_mm)[piece]
     length = pieces.length_mm[piece]
@@ -106,7 +142,7 @@ def find_along(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> tuple[
     # what lies before the start shows as almost a whole turn
     way = np.where(over & (2.0 * np.pi - way < way - np.abs(pieces.sweep_rad[piece])), way - 2.0 * np.pi, way)
     along = np.where(arc, way * radius, straight)
-    on = (along >= -END_SLACK_MM) & (along <= length + END_SLACK_MM)
+    on = (along >= -slack_mm) & (along <= length + slack_mm)
     return np.asarray(on), np.asarray(np.clip(along, 0.0, length))
 
 

@@ -92,13 +92,13 @@ def _merge_carriers(
     )
     if not same.any():
         return [(float(x), float(y)) for x, y in joint], [float(s) for s in sweep]
-    if same.all():
+    if same.all() and abs(abs(float(sweep.sum())) - 2.0 * np.pi) < 1e-6:
         return _whole_circle(joint, sweep, centre[0])
-    first = int(np.flatnonzero(~same)[0])
+    first = int(np.argmin(same))
     points: list[tuple[float, float]] = []
     sweeps: list[float] = []
     for i in np.roll(np.arange(n), -first).tolist():
-        if same[i] and abs(sweeps[-1] + float(sweep[i])) <= MAX_MERGED_RAD:
+        if sweeps and same[i] and abs(sweeps[-1] + float(sweep[i])) <= MAX_MERGED_RAD:
             sweeps[-1] += float(sweep[i])
         else:
             points.append((float(joint[i, 0]), float(joint[i, 1])))

@@ -11,6 +11,8 @@ from cam.geometry.offset.source import Source, right_of
 
 TOUCH_MM = 1e-7
 """Clearances and lengths below this count as none: a thousandth of what a program can say."""
+SMOOTH_MM = 4e-7
+"""Two pieces whose ends a small turn takes no farther apart are joined where they are."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,7 +73,7 @@ def offset_pieces(source: Source, *, distance_mm: float, side: float) -> Pieces:
     end_normal = right_of(source.end_direction)
     radial = np.sign(segments.sweep_rad)[:, None] * start_normal
 
-    opens = source.turn_rad * side * distance_mm > TOUCH_MM
+    opens = source.turn_rad * side * distance_mm > SMOOTH_MM
     vertex = np.flatnonzero(opens)
     vertex_start = end_normal[source.previous[vertex]] * side
     kept = np.flatnonzero(exists)
@@ -109,7 +111,7 @@ def _find_joined(source: Source, place: IntArray, opens: BoolArray, distance_mm:
     count = len(source)
     here = np.arange(count)
     before, after, at = place[source.previous], place[here], place[count + here]
-    smooth = (np.abs(source.turn_rad) * distance_mm <= TOUCH_MM) & (before >= 0) & (after >= 0)
+    smooth = (np.abs(source.turn_rad) * distance_mm <= SMOOTH_MM) & (before >= 0) & (after >= 0)
     into = opens & (before >= 0)
     out_of = opens & (after >= 0)
     return np.concatenate(

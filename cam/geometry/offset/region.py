@@ -101,10 +101,9 @@ def _try_loops(source: Source, tree: SourceTree, *, distance_mm: float, side: fl
     if not len(intervals):
         return []
     parts = cut_at_crossings(pieces, find_crossings(pieces, intervals))
-    parts = keep_distant(parts, pieces=pieces, tree=tree, intervals=intervals)
-    if not len(parts):
-        return []
-    loops = [join_parts(parts.take(np.array(loop)), pieces=pieces) for loop in trace_loops(parts, pieces=pieces)]
+    parts, margin = keep_distant(parts, pieces=pieces, tree=tree, intervals=intervals)
+    traced = trace_loops(parts, margin, pieces=pieces)
+    loops = [join_parts(parts.take(np.array(loop)), pieces=pieces) for loop in traced]
     return [loop for loop in loops if loop is not None and not _is_sliver(loop)]
 
 

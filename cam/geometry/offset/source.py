@@ -8,6 +8,9 @@ import numpy as np
 
 from cam.geometry.contour import Contour, FloatArray, IntArray, Segments, find_segments
 
+CUSP_MM = 1e-7
+"""Two ways out of a vertex that cross again within this length count as a cusp there."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Source:
@@ -74,10 +77,10 @@ def find_source(contours: tuple[Contour, ...]) -> Source:
 
 
 def _find_origin_mm(points_mm: FloatArray) -> FloatArray:
-    """Return a near origin on a coarse grid, so that taking it off rounds nothing."""
+    """Return a near origin in whole millimetres, so that taking it off rounds nothing."""
     if np.abs(points_mm).max() < 8192.0:
         return np.zeros(2)
-    return np.asarray(np.round(points_mm.mean(axis=0) / 1024.0) * 1024.0)
+    return np.asarray(np.round(points_mm.mean(axis=0)))
 
 
 def _local(vertices: FloatArray, origin: FloatArray) -> FloatArray:
@@ -108,10 +111,10 @@ def find_directions(segments: Segments) -> tuple[FloatArray, FloatArray]:
 def _find_turns_rad(segments: Segments, arriving: FloatArray, leaving: FloatArray, previous: IntArray) -> FloatArray:
     cross = arriving[:, 0] * leaving[:, 1] - arriving[:, 1] * leaving[:, 0]
     turn = np.arctan2(cross, (arriving * leaving).sum(axis=1))
-    # at a cusp the directions are opposite and the curvatures say on which side the path goes back
-    cusp = np.abs(turn) > np.pi - 1e-7
-    if cusp.any():
-        curvature = np.where(segments.is_arc, np.sign(segments.sweep_rad) / segments.radius_mm, 0.0)
-        left = curvature[previous] + curvature < 0.0
-        turn = np.where(cusp, np.where(left, np.abs(turn), -np.abs(turn)), turn)
+    # at a cusp the directions are opposite and the curvatures say on which side the path goes back;
+    # so they do where the two ways would otherwise cross again before a touch's width is open
+    curvature = np.where(segments.is_arc, np.sign(segments.sweep_rad) / segments.radius_mm, 0.0)
+    bend = curvature[previous] + curvature
+    cusp = np.abs(turn) > np.pi - np.maximum(1e-9, CUSP_MM * np.abs(bend))
+    turn = np.where(cusp & (bend != 0.0), np.where(bend < 0.0, np.abs(turn), -np.abs(turn)), turn)
     return np.asarray(turn)

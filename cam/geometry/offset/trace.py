@@ -13,8 +13,8 @@ from cam.geometry.offset.crossings import Crossings
 from cam.geometry.offset.raw import TOUCH_MM, Pieces, directions_at, points_at
 from cam.geometry.offset.trim import Intervals, hold
 
-NOISE_MM = 2e-9
-"""How much nearer than the distance a point may seem through rounding alone."""
+NOISE_MM = 1e-8
+"""Clearances that differ from the distance by less than this may do so through rounding alone."""
 
 
 class LoopsOpen(Exception):  # noqa: N818 - caught inside the package, never seen outside it
@@ -55,7 +55,9 @@ def cut_at_crossings(pieces: Pieces, crossings: Crossings) -> Parts:
     near = same & (along[1:] - along[:-1] <= TOUCH_MM)
     pairs = np.concatenate((pieces.joined, np.column_stack((node[:-1], node[1:]))[near]))
     label = _find_labels(2 * count + len(number), pairs)
-    apart = same & ~near
+    # a short part whose ends are one point by way of other pieces is no part either
+    looped = (label[node[:-1]] == label[node[1:]]) & (along[1:] - along[:-1] <= 100.0 * TOUCH_MM)
+    apart = same & ~near & ~looped
     return Parts(
         piece[:-1][apart], along[:-1][apart], along[1:][apart], label[node[:-1][apart]], label[node[1:][apart]]
     )
@@ -75,8 +77,14 @@ def _find_labels(count: int, pairs: IntArray) -> IntArray:
         label = lower
 
 
-def keep_distant(parts: Parts, *, pieces: Pieces, tree: SourceTree, intervals: Intervals) -> Parts:
-    """Return the parts that keep the distance from every segment, closed gaps left out.
+def keep_distant(parts: Parts, *, pieces: Pieces, tree: SourceTree, intervals: Intervals) -> tuple[Parts, FloatArray]:
+    """Return the parts that keep the distance from every segment, and by how much, closed gaps left out.
+
+    Returns
+    -------
+    tuple
+        The parts, and for each how much farther its middle is from the nearest other segment than
+        from its own: at least ``-NOISE_MM``, at most ``TOUCH_MM``.
 
     Notes
     -----
@@ -84,37 +92,39 @@ def keep_distant(parts: Parts, *, pieces: Pieces, tree: SourceTree, intervals: I
     Where another segment faces a part at the same distance, within ``TOUCH_MM``, the gap between
     them is as wide as twice the distance: nothing remains there and both parts are left out.
     """
-    middle = (parts.low_mm + parts.high_mm) / 2.0
-    parts = parts.take(hold(intervals, pieces, parts.piece, middle))
+    parts = parts.take(hold(intervals, pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0))
     points = points_at(pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0)
     near = find_near_mm(tree, points) >= pieces.distance_mm - 2.0 * tree.slack_mm - NOISE_MM
     parts, points = parts.take(near), points[near]
     # the source lies to the left of travel where it is passed on the right
     ahead = directions_at(pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0)
     to_source = pieces.side * np.column_stack((-ahead[:, 1], ahead[:, 0]))
-    point, _, foot = find_neighbours(tree, points, within_mm=pieces.distance_mm + TOUCH_MM)
+    point, segment, foot = find_neighbours(tree, points, within_mm=pieces.distance_mm + TOUCH_MM)
     reach = np.hypot(foot[:, 0], foot[:, 1])
-    nearer = reach < pieces.distance_mm - NOISE_MM
     facing = (foot * to_source[point]).sum(axis=1) < -0.9 * reach
     closed = facing & (reach < pieces.distance_mm + TOUCH_MM)
-    kept = np.ones(len(parts), dtype=np.bool_)
-    kept[point[nearer | closed]] = False
-    return parts.take(kept)
+    # the foot on the part's own maker says nothing
+    own = np.hypot(*(foot - pieces.distance_mm * to_source[point]).T) <= NOISE_MM
+    own &= (segment == pieces.maker[parts.piece[point]]) | (pieces.maker[parts.piece[point]] >= len(tree.source))
+    margin = np.full(len(parts), TOUCH_MM)
+    np.minimum.at(margin, point[~own], reach[~own] - pieces.distance_mm)
+    kept = margin >= -NOISE_MM
+    kept[point[closed]] = False
+    return parts.take(kept), margin[kept]
 
 
-def trace_loops(parts: Parts, *, pieces: Pieces) -> list[list[int]]:
+def trace_loops(parts: Parts, margin_mm: FloatArray, *, pieces: Pieces) -> list[list[int]]:
     """Return closed loops of parts, each a list of numbers of parts in order of travel.
 
     Raises
     ------
     LoopsOpen
-        If a way ends, and its end is not a stray piece that can be left out.
+        If a way ends, and leaving out parts whose margin is in doubt does not mend it.
     """
-    alive = _drop_dead_ends(parts)
+    alive = settle_balance(parts, margin_mm)
     leaving: dict[int, list[int]] = {}
     for number in np.flatnonzero(alive).tolist():
         leaving.setdefault(int(parts.start_node[number]), []).append(number)
-    _check_balance(parts, alive)
     piece, end_node = parts.piece.tolist(), parts.end_node.tolist()
     unused = set(np.flatnonzero(alive).tolist())
     loops = []
@@ -136,27 +146,30 @@ def trace_loops(parts: Parts, *, pieces: Pieces) -> list[list[int]]:
     return loops
 
 
-def _drop_dead_ends(parts: Parts) -> BoolArray:
+def settle_balance(parts: Parts, margin_mm: FloatArray) -> BoolArray:
+    """Return which parts to keep so that as many arrive at each node as leave it.
+
+    Notes
+    -----
+    Where two carriers almost coincide, as on both sides of an almost tangent joint, both of two
+    parts may seem to keep the distance within the noise. The one with the smaller margin goes,
+    and what then leads nowhere. A part beyond doubt always stays.
+    """
     alive = np.ones(len(parts), dtype=np.bool_)
     count = int(max(parts.start_node.max(), parts.end_node.max())) + 1 if len(parts) else 0
-    while True:
-        leaves = np.bincount(parts.start_node[alive], minlength=count)
-        arrives = np.bincount(parts.end_node[alive], minlength=count)
-        lost = alive & ((leaves[parts.end_node] == 0) | (arrives[parts.start_node] == 0))
-        if not lost.any():
-            return alive
-        # a stray piece is shorter than anything a cutter can show
-        if (parts.high_mm - parts.low_mm)[lost].max() > 1e-3:
+    excess = np.bincount(parts.start_node, minlength=count) - np.bincount(parts.end_node, minlength=count)
+    doubtful = (margin_mm <= NOISE_MM) | (parts.high_mm - parts.low_mm <= 10.0 * TOUCH_MM)
+    while excess.any():
+        gain = (excess[parts.start_node] > 0).astype(np.int64) + (excess[parts.end_node] < 0)
+        at = np.flatnonzero(alive & doubtful & (gain > 0))
+        if not len(at):
             raise LoopsOpen
-        alive &= ~lost
-
-
-def _check_balance(parts: Parts, alive: BoolArray) -> None:
-    count = int(max(parts.start_node.max(), parts.end_node.max())) + 1 if len(parts) else 0
-    leaves = np.bincount(parts.start_node[alive], minlength=count)
-    arrives = np.bincount(parts.end_node[alive], minlength=count)
-    if (leaves != arrives).any():
-        raise LoopsOpen
+        at = at[gain[at] == gain[at].max()]
+        worst = at[int(np.argmin(margin_mm[at]))]
+        alive[worst] = False
+        excess[parts.start_node[worst]] -= 1
+        excess[parts.end_node[worst]] += 1
+    return alive
 
 
 def _leftmost(parts: Parts, pieces: Pieces, arriving: int, ways: list[int]) -> int:

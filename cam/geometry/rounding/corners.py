@@ -12,8 +12,8 @@ from cam.geometry.offset.joining import Loop
 from cam.geometry.offset.source import Source
 from cam.geometry.rounding.measure import TANGENT_TOL_RAD
 
-NOISE_MM = 1e-6
-"""A stretch that the disc misses by less than this stays as it is."""
+NOISE_MM = 1e-7
+"""A stretch of several segments that the disc misses by less than this stays as it is."""
 SHORT_MM = 0.01
 """A step shorter than this in a corner is part of the corner, not the mouth of a pocket."""
 
@@ -39,8 +39,8 @@ class Corner:
     radius_before_mm: float
 
 
-def find_corners(loop: Loop, *, source: Source, radius_mm: float) -> list[Corner]:
-    """Return the corners along one loop of the offset of a contour by a disc's radius."""
+def find_corners(loop: Loop, *, source: Source, reach_mm: float) -> list[Corner]:
+    """Return the corners along one loop of the offset of a contour by a disc's radius, ``reach_mm``."""
     count = len(source)
     corners = []
     for part in range(len(loop.maker)):
@@ -48,10 +48,11 @@ def find_corners(loop: Loop, *, source: Source, radius_mm: float) -> list[Corner
         if loop.high_share[part - 1] == 1.0 and loop.low_share[part] == 0.0 and _is_joint(source, before, after):
             continue
         lost = _find_lost(source, before, after)
-        if not len(lost) and before < count and after < count and source.turn_rad[after] >= -TANGENT_TOL_RAD:
+        single = not len(lost) and before < count and after < count
+        if single and source.turn_rad[after] >= -TANGENT_TOL_RAD:
             continue
-        corner = _find_corner(loop, part, lost, source, radius_mm)
-        if corner.depth_mm > NOISE_MM:
+        corner = _find_corner(loop, part, lost, source, reach_mm)
+        if single or corner.depth_mm > NOISE_MM:
             corners.append(corner)
     return corners
 
@@ -74,7 +75,7 @@ def _find_lost(source: Source, before: int, after: int) -> IntArray:
     return (first + np.arange(number)) % count
 
 
-def _find_corner(loop: Loop, part: int, lost: IntArray, source: Source, radius_mm: float) -> Corner:
+def _find_corner(loop: Loop, part: int, lost: IntArray, source: Source, reach_mm: float) -> Corner:
     count = len(source)
     before, after = int(loop.maker[part - 1]), int(loop.maker[part])
     last = after if after < count else after - count
@@ -98,7 +99,7 @@ def _find_corner(loop: Loop, part: int, lost: IntArray, source: Source, radius_m
         lost=lost,
         centre_mm=loop.joint_mm[part],
         deepest_mm=points[deepest],
-        depth_mm=float(away[deepest]) - radius_mm,
+        depth_mm=float(away[deepest]) - reach_mm,
         radius_before_mm=0.0 if sharp or not len(inward) else float(source.segments.radius_mm[inward].min()),
     )
 

@@ -86,7 +86,7 @@ def _round_contour(
     loops = find_offset_loops(source, distance_mm=reach)
     if not loops:
         return contour, [], [_refuse_hole(contour, radius_mm)]
-    corners = [corner for loop in loops for corner in find_corners(loop, source=source, radius_mm=radius_mm)]
+    corners = [corner for loop in loops for corner in find_corners(loop, source=source, reach_mm=reach)]
     filled = [c for c in corners if not is_only_a_corner(c, source=source, radius_mm=radius_mm)]
     if len(loops) > 1 and not filled:
         filled = corners[:1]
@@ -142,7 +142,7 @@ def _find_width_mm(contour: Contour, radius_mm: float) -> float:
         loops: list[Loop] = find_offset_loops(source, distance_mm=trial)
         fits = len(loops) == 1 and all(
             is_only_a_corner(corner, source=source, radius_mm=trial)
-            for corner in find_corners(loops[0], source=source, radius_mm=trial)
+            for corner in find_corners(loops[0], source=source, reach_mm=trial)
         )
         low, high = (trial, high) if fits else (low, trial)
     return 2.0 * low
