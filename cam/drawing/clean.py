@@ -22,6 +22,8 @@ class Cleaned:
     duplicates: tuple[Source, ...]
     duplicates_mm: FloatArray
     """(k, 2) a point of each duplicate."""
+    duplicates_closed: BoolArray
+    """(k,) which duplicates are whole loops."""
 
 
 def clean_pieces(pieces: Pieces) -> Cleaned:
@@ -37,6 +39,7 @@ def clean_pieces(pieces: Pieces) -> Cleaned:
         zero_length=nothing,
         duplicates=tuple(pieces.sources[i] for i in np.flatnonzero(again)),
         duplicates_mm=pieces.vertices[pieces.first[:-1][again], :2],
+        duplicates_closed=pieces.closed[again],
     )
 
 

@@ -100,7 +100,7 @@ def _say_contacts(
     for k, times in sorted(zip(np.flatnonzero(keep)[first].tolist(), places.tolist(), strict=True)):
         source = joined.find_source(int(net.row[contacts.one[k]]))
         mate = joined.find_source(int(net.row[contacts.other[k]]))
-        places_said = "" if times == 1 else f", here and at {times - 1} more places"
+        places_said = "" if times == 1 else f", here and at {times - 1} other place{'s' if times > 2 else ''}"
         at = contacts.at_mm[k]
         origin = source.find_origin(joined.file, at)
         if overlaps[k]:

@@ -15,7 +15,7 @@ from cam.drawing.collect import Collected
 from cam.drawing.entities import DRAWERS
 from cam.drawing.joined import Joined, say_point
 from cam.drawing.pieces import PieceList
-from cam.findings import Finding, Origin, note, warning
+from cam.findings import Finding, Origin, error, note, warning
 
 MAY_DRAW = (*DRAWERS, "INSERT")
 HEIGHT_TOL_MM = 0.01
@@ -101,11 +101,23 @@ def note_cleaned(cleaned: Cleaned, *, file: str) -> list[Finding]:
         count = len(cleaned.zero_length)
         message = f"{count} pieces no longer than {SAME_MM:g} mm were dropped, first in {cleaned.zero_length[0]}"
         findings.append(note("zero-length-dropped", message, origin=cleaned.zero_length[0].find_origin(file)))
-    if cleaned.duplicates:
-        count, first = len(cleaned.duplicates), cleaned.duplicates[0]
-        message = f"{count} pieces that stand exactly on an earlier one were dropped, first {first}"
+    for k in np.flatnonzero(cleaned.duplicates_closed).tolist():
+        # a whole loop twice may be one panel too few as well as one outline too many
+        again = cleaned.duplicates[k]
+        findings.append(
+            error(
+                "doubled-loop",
+                f"the loop {again} stands exactly on an earlier one",
+                remedy="delete one of the two, or move it to where it was meant to be",
+                origin=again.find_origin(file, cleaned.duplicates_mm[k]),
+            )
+        )
+    loose = np.flatnonzero(~cleaned.duplicates_closed).tolist()
+    if loose:
+        first = cleaned.duplicates[loose[0]]
+        message = f"{len(loose)} pieces that stand exactly on an earlier one were dropped, first {first}"
         remedy = "nothing, unless something else was meant to be there"
-        origin = first.find_origin(file, cleaned.duplicates_mm[0])
+        origin = first.find_origin(file, cleaned.duplicates_mm[loose[0]])
         findings.append(warning("duplicate-dropped", message, remedy=remedy, origin=origin))
     return findings
 

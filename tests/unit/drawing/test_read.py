@@ -145,7 +145,7 @@ def test_what_is_no_contour_is_counted(read, codes):
 
     drawing = read(draw)
     assert dict(drawing.passed_over) == {
-        "POINT": 1, "DIMENSION": 1, "HATCH": 1, "SOLID": 1, "3DFACE": 1, "MESH": 1, "RAY": 1, "POLYLINE mesh": 1,
+        "POINT": 1, "DIMENSION": 1, "HATCH": 1, "SOLID": 1, "3DFACE": 1, "RAY": 1, "POLYLINE mesh": 1,
     }  # fmt: skip
     assert codes(drawing) == ["passed-over"]
     assert "1 HATCH" in drawing.findings[0].message

@@ -1,0 +1,303 @@
+"""Faults of closed contours, each found at its place, and nothing found where nothing is wrong."""
+
+from __future__ import annotations
+
+import random
+from itertools import pairwise
+from math import pi
+
+import numpy as np
+import pytest
+
+from cam.findings import Severity
+
+
+def errors(drawing):
+    return [f for f in drawing.findings if f.severity is Severity.ERROR]
+
+
+def rectangle(space, x, y, width, height, **attributes):
+    corners = [(x, y), (x + width, y), (x + width, y + height), (x, y + height)]
+    return space.add_lwpolyline(corners, close=True, dxfattribs=attributes)
+
+
+def test_an_open_contour_says_both_ends_and_the_gap(read):
+    def draw(space):
+        space.add_lwpolyline([(0, 0), (300, 0), (300, 200), (0, 200), (0, 0.04)], dxfattribs={"layer": "CUT"})
+
+    drawing = read(draw)
+    (open_chain,) = drawing.open_chains
+    assert open_chain.gap_mm == pytest.approx(0.04)
+    assert open_chain.length_mm == pytest.approx(999.96)
+    first, second = errors(drawing)
+    assert (first.code, second.code) == ("open-chain", "no-closed-loop")
+    assert first.size_mm == pytest.approx(0.04)
+    assert (first.origin.layer, first.origin.handle) == ("CUT", open_chain.handle)
+    assert "(0.000, 0.000)" in first.message
+    assert "(0.000, 0.040)" in first.message
+    assert "0.04 mm" in first.message
+    assert "--join-tol-mm 0.04" in first.remedy
+    assert drawing.loops == ()
+    assert read(draw, join_tol_mm=0.05).open_chains == ()
+
+
+def test_the_nearest_open_end_may_be_another_piece(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((10, 10), (30, 10))
+        space.add_line((30.5, 10), (50, 10), dxfattribs={"layer": "OTHER"})
+
+    first, second = errors(read(draw))
+    assert first.size_mm == second.size_mm == pytest.approx(0.5)
+    assert "of layer OTHER" in first.message
+    assert (first.origin.x_mm, first.origin.y_mm) == (30, 10)
+
+
+def test_a_line_that_ends_on_another(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((40, 100), (40, 60))
+
+    opened, junction = errors(read(draw))
+    assert (opened.code, junction.code) == ("open-chain", "t-junction")
+    assert (junction.origin.x_mm, junction.origin.y_mm) == (40, 100)
+    assert "LWPOLYLINE" in junction.message
+
+
+def test_a_tail_that_ends_on_its_own_contour(read):
+    def draw(space):
+        points = [(0, 0), (100, 0), (100, 100), (0, 100), (0, 50), (60, 50), (60, 0)]
+        for start, end in pairwise(points):
+            space.add_line(start, end)
+
+    found = errors(read(draw))
+    assert [f.code for f in found] == ["open-chain", "t-junction", "no-closed-loop"]
+    assert (found[1].origin.x_mm, found[1].origin.y_mm) == (60, 0)
+
+
+def test_crossing_contours_say_where_and_how_often(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_circle((100, 50), 30, dxfattribs={"layer": "HOLES"})
+
+    (finding,) = errors(read(draw))
+    assert finding.code == "crossing-loops"
+    assert finding.origin.x_mm == pytest.approx(100)
+    assert finding.origin.y_mm in (pytest.approx(20), pytest.approx(80))
+    assert "here and at 1 other place" in finding.message
+    assert "CIRCLE" in finding.message
+
+
+@pytest.mark.parametrize(
+    "centre_radius", [((70, 50), 30), ((130, 50), 30), ((100 + 30 / 2**0.5, 100 + 30 / 2**0.5), 30), ((50, 50), 50)]
+)
+def test_contours_that_touch(read, centre_radius):
+    """Tangent from inside, from outside, in a corner, and on all four sides."""
+
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_circle(*centre_radius)
+
+    (finding,) = errors(read(draw))
+    assert finding.code == "crossing-loops"
+
+
+@pytest.mark.parametrize("gap", [0.001, 0.01])
+def test_contours_that_nearly_touch_do_not(read, gap):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_circle((70 - gap, 50), 30)
+        space.add_circle((130 + gap, 50), 30)
+
+    assert errors(read(draw)) == []
+
+
+def test_circles_that_touch_and_do_not(read):
+    def draw(space, gap=0.0):
+        space.add_circle((0, 0), 50)
+        space.add_circle((0, 20 - gap), 30)
+        space.add_circle((80 + gap, 0), 30)
+
+    assert [f.code for f in errors(read(draw))] == ["crossing-loops"] * 2
+    assert errors(read(lambda space: draw(space, 0.002))) == []
+
+
+def test_two_panels_with_a_common_edge(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        rectangle(space, 100, 20, 100, 50)
+
+    assert "overlapping-pieces" in [f.code for f in errors(read(draw))]
+
+
+def test_a_bow_tie(read):
+    (finding,) = [
+        f for f in errors(read(lambda space: space.add_lwpolyline([(0, 0), (90, 60), (90, 0), (0, 60)], close=True)))
+        if f.code == "self-crossing"
+    ]  # fmt: skip
+    assert (finding.origin.x_mm, finding.origin.y_mm) == pytest.approx((45, 30))
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [(0, 0, 0), (100, 0, 0), (100, 100, 0), (50, 0, 0), (0, 100, 0)],  # a vertex on an edge
+        [(0, 0, 0), (100, 0, 0), (50, 50, 0), (100, 100, 0), (0, 100, 0), (50, 50, 0)],  # a vertex met twice
+        [(0, 0, 0), (100, 0, 1), (50, 0, 0), (0, 80, 0)],  # an arc back onto its own line
+        [(0, 0, 0), (100, 0, 1), (100, 40, 0), (100, 30, 0), (40, 30, -2), (40, 10, 0)],  # an arc over a line
+    ],
+)
+def test_contours_that_meet_themselves(read, rows):
+    codes = [f.code for f in errors(read(lambda space: space.add_lwpolyline(rows, format="xyb", close=True)))]
+    assert set(codes) <= {"self-crossing", "overlapping-pieces"}
+    assert codes
+
+
+def test_a_spike_runs_along_itself(read):
+    rows = [(0, 0), (100, 0), (100, 50), (160, 50), (100, 50.0), (100, 100), (0, 100)]
+    found = errors(read(lambda space: space.add_lwpolyline(rows, close=True)))
+    assert {f.code for f in found} == {"overlapping-pieces", "self-crossing"}  # it passes its foot twice
+
+
+def test_an_arc_there_and_back(read):
+    found = errors(read(lambda space: space.add_lwpolyline([(0, 0, 0.5), (100, 0, -0.5)], format="xyb", close=True)))
+    assert found[0].code == "overlapping-pieces"
+
+
+def test_exact_copies_of_loose_pieces_are_dropped_and_said(read, codes):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((200, 0), (300, 0))
+        space.add_line((300, 0), (300, 50))
+        space.add_line((300, 50), (200, 0))
+        space.add_line((300, 0), (200, 0))  # backwards
+        space.add_line((300, 50), (200, 0))
+
+    drawing = read(draw)
+    assert len(drawing.loops) == 2
+    assert codes(drawing) == ["duplicate-dropped"]
+    assert drawing.findings[0].message.startswith("2 pieces")
+
+
+def test_exact_copies_of_whole_loops_are_faults(read):
+    def draw(space):
+        for _ in range(2):
+            rectangle(space, 0, 0, 100, 100)
+            space.add_circle((50, 50), 10)
+
+    found = errors(read(draw))
+    assert [f.code for f in found] == ["doubled-loop", "doubled-loop"]
+    assert all(f.origin.handle and f.origin.x_mm is not None for f in found)
+
+
+@pytest.mark.parametrize("shift", [0.0, 0.0005, 0.04])
+def test_a_loop_drawn_twice_in_two_ways(read, shift):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 60)
+        corners = [(0, shift), (100, shift), (100 + shift, 60), (0, 60 - shift)]
+        for start, end in zip(corners, corners[1:] + corners[:1], strict=True):
+            space.add_line(start, end)
+
+    (finding,) = errors(read(draw))
+    assert finding.code == "doubled-loop"
+    assert "LWPOLYLINE" in finding.message
+
+
+def test_a_loop_on_two_layers_is_doubled(read):
+    def draw(space):
+        space.add_circle((0, 0), 30, dxfattribs={"layer": "A"})
+        space.add_circle((0, 0), 30, dxfattribs={"layer": "B"})
+
+    (finding,) = errors(read(draw))
+    assert finding.code == "doubled-loop"
+    assert finding.origin.layer == "B"
+
+
+def test_a_narrow_ring_is_not_doubled(read):
+    def draw(space):
+        space.add_circle((0, 0), 30)
+        space.add_circle((0, 0), 30.2)
+
+    assert errors(read(draw)) == []
+
+
+def test_overlapping_pieces_of_one_line(read):
+    def draw(space):
+        for start, end in (
+            ((0, 0), (100, 0)),
+            ((100, 0), (100, 80)),
+            ((100, 80), (0, 80)),
+            ((0, 80), (0, 0)),
+            ((20, 0), (60, 0)),
+        ):
+            space.add_line(start, end)
+
+    found = errors(read(draw))
+    assert "overlapping-pieces" in [f.code for f in found]
+    assert {"open-chain", "t-junction", "overlapping-pieces"} == {f.code for f in found}
+
+
+def test_a_sliver(read):
+    found = errors(read(lambda space: space.add_lwpolyline([(0, 0), (200, 0), (200, 0.03), (0, 0.03)], close=True)))
+    assert [f.code for f in found] == ["sliver-loop"]
+
+
+def test_pieces_that_are_not_level(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((0, 0, 0), (10, 0, 4))
+        space.add_circle((50, 50), 10, dxfattribs={"extrusion": (1, 0, 1)})
+        space.add_ellipse((50, 50), (0, 10, 3), 0.5)
+        space.add_polyline3d([(0, 0, 0), (10, 0, 0), (10, 0, 9)], close=True)
+        space.add_spline([(0, 0, 0), (10, 0, 5), (10, 10, 0)])
+
+    found = errors(read(draw))
+    assert [f.code for f in found] == ["not-flat"] * 5
+    assert all(f.origin.handle for f in found)
+
+
+def test_many_faults_are_counted_not_listed(read):
+    def draw(space):
+        for k in range(300):
+            space.add_line((k * 10, 0), (k * 10 + 3, 5))
+
+    found = errors(read(draw))
+    assert len(found) == 52
+    assert "and 250 more" in found[50].message
+
+
+def test_a_drawing_full_of_tangent_and_rounded_parts_has_no_fault(read, codes):
+    """Fillets, slots, key slots, S-curves and concentric arcs, in four turns and far from the origin."""
+    rng = random.Random(7)
+
+    def draw(space):
+        for k in range(40):
+            x, y = 1000.0 * (k % 8) + rng.random(), 1000.0 * (k // 8) - 1e6
+            turn = rng.choice([0.0, 30.0, 90.0, 137.0])
+            c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
+            r, w, h = rng.uniform(2, 20), rng.uniform(100, 400), rng.uniform(60, 300)
+            b = np.tan(pi / 8)
+            rows = [
+                (r, 0, 0),
+                (w - r, 0, b),
+                (w, r, 0),
+                (w, h - r, b),
+                (w - r, h, 0),
+                (r, h, b),
+                (0, h - r, 0),
+                (0, r, b),
+            ]
+            slot = [
+                (w / 3, h / 2 - r / 3, 0),
+                (w / 2, h / 2 - r / 3, 1),
+                (w / 2, h / 2 + r / 3, 0),
+                (w / 3, h / 2 + r / 3, 1),
+            ]
+            for shape in (rows, slot):
+                space.add_lwpolyline(
+                    [(x + c * p - s * q, y + s * p + c * q, v) for p, q, v in shape], format="xyb", close=True
+                )
+
+    drawing = read(draw)
+    assert len(drawing.loops) == 80
+    assert codes(drawing) == []
