@@ -34,19 +34,47 @@ def ellipse(a, b, *, arcs=32):
     return Contour(np.array([[x, y, tan(pi / (2 * arcs))] for x, y in at]))
 
 
+COMB = [
+    (0, 0),
+    (100, 0),
+    (100, 50),
+    (80, 50),
+    (80, 20),
+    (60, 20),
+    (60, 50),
+    (40, 50),
+    (40, 20),
+    (20, 20),
+    (20, 50),
+    (0, 50),
+]
+BELL = [
+    (0, 0),
+    (30, 0),
+    (30, 10),
+    (60, 10),
+    (60, 0),
+    (90, 0),
+    (90, 30),
+    (60, 30),
+    (60, 20),
+    (30, 20),
+    (30, 30),
+    (0, 30),
+]
 WALLS = {
     "rectangle": rounded([(0, 0), (60, 0), (60, 40), (0, 40)]),
     "square": rounded([(0, 0), (40, 0), (40, 40), (0, 40)]),
     "ell": rounded([(0, 0), (70, 0), (70, 20), (25, 20), (25, 60), (0, 60)]),
     "tee": rounded([(25, 0), (45, 0), (45, 40), (70, 40), (70, 60), (0, 60), (0, 40), (25, 40)]),
-    "comb": rounded([(0, 0), (100, 0), (100, 50), (80, 50), (80, 20), (60, 20), (60, 50), (40, 50), (40, 20), (20, 20), (20, 50), (0, 50)]),
+    "comb": rounded(COMB),
     "ellipse": ellipse(30.0, 18.0),
     "triangle": rounded([(0, 0), (60, 0), (20, 50)]),
     "sharp triangle": rounded([(0, 0), (90, 0), (10, 25)], radius=4.0),
     "barely wider than the cutter": rounded([(0, 0), (50, 0), (50, 10), (0, 10)], radius=4.9),
-    "dumb-bell": rounded([(0, 0), (30, 0), (30, 10), (60, 10), (60, 0), (90, 0), (90, 30), (60, 30), (60, 20), (30, 20), (30, 30), (0, 30)], radius=4.5),
+    "dumb-bell": rounded(BELL, radius=4.5),
     "disc": circle((20.0, 20.0), radius_mm=14.0),
-}  # fmt: skip
+}
 
 
 def clear(make_step, wall, **changes):
@@ -106,7 +134,7 @@ def test_a_splitting_region_is_not_crossed_where_it_is_uncut(make_step):
 
 
 def test_rings_of_a_square_have_the_closed_form(make_step, walk):
-    # squares one stepover smaller all round: 73.4, 67.4 ... 1.4 mm, joined by links from side to side or corner to corner
+    # squares of 73.4, 67.4 ... 1.4 mm, joined by links from side to side or from corner to corner
     step, moves = clear(make_step, rectangle((0.0, 0.0), width_mm=80.0, height_mm=80.0))
     rings = [4.0 * side for side in np.arange(73.4, 0.0, -6.0)]
     level = step.pass_heights_mm[-1]
