@@ -11,6 +11,9 @@ INCH_TOL_RATIO = 2.54
 RADIUS_FORM_TOL = 1e-12
 """By what share half a chord may exceed the radius given by R; rounding of the computation only."""
 
+SAME_POINT_MM = 1e-9
+"""Ends no farther apart are one point: less than any text says, more than sums in G91 lose."""
+
 FULL_TURN_RAD = 2.0 * math.pi
 
 PLANE_AXES = {170: (0, 1, 2), 180: (2, 0, 1), 190: (1, 2, 0)}
@@ -70,11 +73,17 @@ def find_centre_arc(
             f"{abs(first - second):.4f} mm apart; {arc_tol:.4f} mm are allowed",
             "correct the end point or the offsets; they are measured from the arc's start",
         )
-    # Both directions the same way and without a negative zero: where the arc ends on its start they are equal.
-    out = math.atan2(start[1] - centre[1] + 0.0, start[0] - centre[0] + 0.0)
-    back = math.atan2(to_end[1] + 0.0, to_end[0] + 0.0)
-    sweep = find_sweep(out, back, clockwise=clockwise)
-    return PlaneArc(centre, sweep, first)
+    if find_distance(start, end) <= SAME_POINT_MM:
+        return PlaneArc(centre, -FULL_TURN_RAD if clockwise else FULL_TURN_RAD, first)
+    out = math.atan2(start[1] - centre[1], start[0] - centre[0])
+    back = math.atan2(to_end[1], to_end[0])
+    return PlaneArc(centre, find_sweep(out, back, clockwise=clockwise), first)
+
+
+def find_distance(start: tuple[float, float], end: tuple[float, float]) -> float:
+    """Return how far two points are apart, rounded as numpy's square root of a sum of squares is."""
+    x, y = end[0] - start[0], end[1] - start[1]
+    return math.sqrt(x * x + y * y)
 
 
 def find_sweep(start_rad: float, end_rad: float, *, clockwise: bool) -> float:
@@ -100,8 +109,8 @@ def find_radius_arc(
         If start and end coincide, the radius is 0, or the end is out of reach.
     """
     chord = (end[0] - start[0], end[1] - start[1])
-    half = 0.5 * math.sqrt(chord[0] * chord[0] + chord[1] * chord[1])
-    if half == 0.0:
+    half = 0.5 * find_distance(start, end)
+    if 2.0 * half <= SAME_POINT_MM:
         raise ArcFault(
             "arc-closed-radius",
             "an arc with R that ends where it starts has no certain centre",

@@ -15,8 +15,11 @@ from cam.backplot.words import Block, Word
 PECK_CLEARANCE_MM = 0.254
 """How far above the last depth G83 goes back at rapid rate: 0.010 inch in the reference (section 3.5.16.4)."""
 
-MAX_CYCLE_STROKES = 10_000
-"""Strokes that one block may ask for: more is a slip, and would fill the memory."""
+MAX_CYCLE_STROKES = 1000
+"""Strokes that one block may ask for: more is a slip."""
+
+MAX_ROWS = 10_000_000
+"""Rows beyond which no cycle adds to the trace: it would fill the memory."""
 
 _STICKY = {820: "P", 830: "Q", 860: "P", 870: "IJK", 880: "P", 890: "P"}
 """Words beside R and the depth that a cycle needs; given once, they hold while the cycle is in force."""
@@ -60,7 +63,7 @@ def run_cycle(run: Run, block: Block, *, code: int) -> None:
         repeats = _repeats_of(block)
         _check_cycle(run, block, code=code, word=word)
         cycle = _resolve(run, block, code=code, normal=normal, word=word)
-        _check_strokes(block, cycle, repeats=repeats, word=word)
+        _check_strokes(run, block, cycle, repeats=repeats, word=word)
         _climb_to_r(run, cycle)
         above = state.position[normal]
         for repeat in range(repeats):
@@ -162,14 +165,15 @@ def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> _
     )
 
 
-def _check_strokes(block: Block, cycle: _Cycle, *, repeats: int, word: Word) -> None:
+def _check_strokes(run: Run, block: Block, cycle: _Cycle, *, repeats: int, word: Word) -> None:
     """Refuse a block that asks for more strokes than anyone would."""
     strokes = (cycle.r - cycle.bottom) / cycle.peck + 1.0 if cycle.code == 830 else 1.0
-    if repeats * strokes > MAX_CYCLE_STROKES:
+    if repeats * strokes > MAX_CYCLE_STROKES or len(run.columns.arrays["kind"]) > MAX_ROWS:
         raise block.fault_at(
             word,
             "cycle-too-long",
-            f"this block asks for {repeats * strokes:.6g} strokes; {MAX_CYCLE_STROKES} are the most",
+            f"this block asks for {repeats * strokes:.6g} strokes; {MAX_CYCLE_STROKES} are the most, in a program "
+            f"of up to {MAX_ROWS} moves",
             remedy="correct L or Q",
         )
 

@@ -13,8 +13,9 @@ from cam.backplot.columns import add_comments, as_trace
 from cam.backplot.dialect import dialect_of
 from cam.backplot.execute import execute_block
 from cam.backplot.faults import BlockFault
-from cam.backplot.plain import PlainLines, find_plain_lines, run_plain_lines
+from cam.backplot.plain import PlainLines, find_plain_lines
 from cam.backplot.run import Run, add_finding, report
+from cam.backplot.runs import run_plain_lines
 from cam.backplot.state import G92_PARAMETERS, WORK_SYSTEM_PARAMETER, State, settle_shift, work_origin
 from cam.backplot.trace import Trace
 from cam.backplot.words import read_block
@@ -107,7 +108,7 @@ def _start(
     state.work = work_origin(held, system=state.work_system, factor=state.factor)
     state.g92 = [held.get(G92_PARAMETERS + axis, 0.0) * state.factor for axis in range(3)]
     for axis in range(3):
-        state.position[axis] = -(state.work[axis] + state.g92[axis])
+        state.position[axis] = -state.g92[axis]
     settle_shift(state)
     return Run(
         dialect=dialect,

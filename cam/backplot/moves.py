@@ -9,10 +9,12 @@ from cam.backplot.arcs import (
     INCH_TOL_RATIO,
     OFFSET_LETTERS,
     PLANE_AXES,
+    SAME_POINT_MM,
     ArcFault,
     PlaneArc,
     crosses_quadrant,
     find_centre_arc,
+    find_distance,
     find_radius_arc,
 )
 from cam.backplot.columns import NOWHERE_MM, record
@@ -286,17 +288,20 @@ def _check_arc(run: Run, block: Block, arc: PlaneArc, *, target: list[float], wo
     state, dialect = run.state, run.dialect
     first, second, normal = PLANE_AXES[state.plane]
     start, end = (state.position[first], state.position[second]), (target[first], target[second])
+    form = next(block.words[letter] for letter in ("R", *OFFSET_LETTERS) if letter in block.words)
     if arc.radius > dialect.max_arc_radius_mm:
         message = f"radius {arc.radius:.4f} mm is above the controller's largest, {dialect.max_arc_radius_mm:g} mm"
-        raise block.fault_at(word, "arc-too-large", message, remedy="write the arc as lines")
+        raise block.fault_at(form, "arc-too-large", message, remedy="write the arc as lines")
     if not dialect.helical_arcs and target[normal] != state.position[normal]:
         message = f"controller {dialect.name} moves {AXES[normal]} in no arc"
-        raise block.fault_at(word, "helix-refused", message, remedy="ramp along lines instead")
+        raise block.fault_at(
+            block.words.get(AXES[normal], word), "helix-refused", message, remedy="ramp along lines instead"
+        )
     if dialect.quadrant_arcs and crosses_quadrant(arc, start=start, arc_tol=dialect.arc_tol_mm):
         message = f"the arc passes from one quadrant to another, which controller {dialect.name} refuses"
-        raise block.fault_at(word, "quadrant-crossed", message, remedy="split the arc where it crosses an axis")
-    apart = math.dist(start, end)
-    if 0.0 < apart <= dialect.arc_tol_mm and abs(arc.sweep_rad) > math.pi:
+        raise block.fault_at(form, "quadrant-crossed", message, remedy="split the arc where it crosses an axis")
+    apart = find_distance(start, end)
+    if SAME_POINT_MM < apart <= dialect.arc_tol_mm and abs(arc.sweep_rad) > math.pi:
         warn(
             run,
             "arc-nearly-whole",
