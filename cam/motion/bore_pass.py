@@ -6,7 +6,7 @@ from math import ceil, cos, pi, sin, tan
 
 from cam.geometry.measure import find_bounds_mm
 from cam.motion.contour_pass import turns_counter_clockwise
-from cam.motion.follow import MIN_EDGE_FACTOR, approach, retract
+from cam.motion.follow import approach, retract
 from cam.motion.moves import Move, Purpose, arc, line
 from cam.plan.workingstep import Workingstep
 
@@ -64,7 +64,7 @@ def _half_circle(
 ) -> Move:
     """Return a half circle that starts in a direction seen from its centre; the wall's side holds the feed."""
     end = from_rad + turn * pi
-    factor = max(MIN_EDGE_FACTOR, radius_mm / (radius_mm + step.cutter.radius_mm))
+    factor = radius_mm / (radius_mm + step.cutter.radius_mm)
     return arc(
         (centre[0] + radius_mm * cos(end), centre[1] + radius_mm * sin(end), z_mm),
         centre_mm=centre,

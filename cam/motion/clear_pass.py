@@ -13,7 +13,7 @@ from cam.geometry.flatten import flatten
 from cam.geometry.offset import offset_region
 from cam.geometry.transform import reverse
 from cam.motion.contour_pass import turns_counter_clockwise
-from cam.motion.follow import approach, follow, retract
+from cam.motion.follow import Bite, approach, follow, retract
 from cam.motion.moves import Move, Purpose, line
 from cam.motion.profile import Profile, ramp_in_passes
 from cam.plan.workingstep import Workingstep
@@ -61,14 +61,14 @@ def _clear_level(region: Region, *, step: Workingstep, air_mm: float, rapid_mm: 
         air_mm=air_mm, pass_heights_mm=step.pass_heights_mm, lap_mm=ring.length_mm, ramp_rad=step.ramp_rad
     )
     moves = approach(find_point_at(ring, 0.0), air_mm=air_mm, rapid_mm=rapid_mm)
-    moves += _follow(ring, profile=ramp, step=step)
+    moves += _follow(ring, profile=ramp, step=step, bite=Bite.SLOT)
     lap = (step.floor_mm, step.floor_mm)
     waiting = _find_inner(region, ring=ring, step=step, here=moves[-1].to_mm)
     while waiting:
         inner = waiting.pop()
         ring, way = _reach(inner, moves=moves, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
         moves += way
-        moves += _follow(ring, profile=Profile(at_mm=(0.0, ring.length_mm), z_mm=lap), step=step)
+        moves += _follow(ring, profile=Profile(at_mm=(0.0, ring.length_mm), z_mm=lap), step=step, bite=Bite.WASTE)
         waiting += _find_inner(inner.region, ring=ring, step=step, here=moves[-1].to_mm)
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves
@@ -112,7 +112,7 @@ def _reach(
     run = (air_mm - floor) / tan(step.ramp_rad)
     way = [retract(moves, rapid_mm=rapid_mm)]
     way += approach(find_point_at(inner.around, at - run), air_mm=air_mm, rapid_mm=rapid_mm)
-    way += _follow(inner.around, profile=Profile(at_mm=(at - run, at), z_mm=(air_mm, floor)), step=step)
+    way += _follow(inner.around, profile=Profile(at_mm=(at - run, at), z_mm=(air_mm, floor)), step=step, bite=Bite.SLOT)
     way.append(line((*start, floor), feed_mm_per_min=feed, purpose=Purpose.LINK))
     return ring, way
 
@@ -127,7 +127,7 @@ def _stays_inside(contour: Contour, *, from_mm: tuple[float, float], to_mm: tupl
     return bool(room.covers(shapely.LineString([from_mm, to_mm])))
 
 
-def _follow(ruler: Ruler, *, profile: Profile, step: Workingstep) -> list[Move]:
+def _follow(ruler: Ruler, *, profile: Profile, step: Workingstep, bite: Bite) -> list[Move]:
     return follow(
         ruler,
         profile=profile,
@@ -135,5 +135,6 @@ def _follow(ruler: Ruler, *, profile: Profile, step: Workingstep) -> list[Move]:
         cut=step.rough,
         reach_mm=step.cutter.radius_mm + step.allowance_mm,
         waste_left=step.rough_direction is Direction.CLIMB,
+        bite=bite,
         purpose=Purpose.ROUGH,
     )

@@ -7,7 +7,7 @@ from math import hypot, tan
 from cam.geometry.along import Ruler, find_nearest_at, find_point_at, lay_ruler, start_at
 from cam.geometry.contour import Contour
 from cam.geometry.transform import reverse
-from cam.motion.follow import approach, follow, retract
+from cam.motion.follow import Bite, approach, follow, retract
 from cam.motion.lead import find_lead, lead_in, lead_out
 from cam.motion.moves import Move, Purpose, line
 from cam.motion.profile import Profile, lift_over, ramp_in_passes
@@ -32,6 +32,7 @@ def lay_roughing(path: Contour, *, step: Workingstep, air_mm: float, rapid_mm: f
         cut=step.rough,
         reach_mm=step.cutter.radius_mm + step.allowance_mm,
         waste_left=step.rough_direction is Direction.CLIMB,
+        bite=Bite.SLOT,
         purpose=Purpose.ROUGH,
     )
     moves.append(retract(moves, rapid_mm=rapid_mm))
@@ -65,6 +66,7 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
         cut=step.finish,
         reach_mm=step.cutter.radius_mm,
         waste_left=waste_left,
+        bite=Bite.WALL,
         purpose=Purpose.FINISH,
     )
     moves.append(lead_out(end, z_mm=step.floor_mm, feed_mm_per_min=feed))
@@ -88,6 +90,7 @@ def _enter_slot(
         cut=step.rough,
         reach_mm=step.cutter.radius_mm + step.allowance_mm,
         waste_left=step.finish_direction is Direction.CLIMB,
+        bite=Bite.SLOT,
         purpose=Purpose.ENTRY,
     )
 

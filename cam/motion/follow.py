@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
+
 from cam.geometry.along import Piece, Ruler, cut_pieces
 from cam.motion.moves import Move, Purpose, move_along, rapid
 from cam.motion.profile import Profile, find_height
@@ -9,8 +11,14 @@ from cam.plan.cutting_data import CuttingData
 
 MAX_EDGE_FACTOR = 1.25
 """How much faster than programmed the cutter's centre may go round the outside of a curve."""
-MIN_EDGE_FACTOR = 0.25
-"""How much slower than programmed the cutter's centre goes at most in an inside corner."""
+
+
+class Bite(StrEnum):
+    """Where the cutter meets material: all across, on the wall's side only, or on the waste's side only."""
+
+    SLOT = "slot"
+    WALL = "wall"
+    WASTE = "waste"
 
 
 def follow(
@@ -21,6 +29,7 @@ def follow(
     cut: CuttingData,
     reach_mm: float,
     waste_left: bool,
+    bite: Bite,
     purpose: Purpose,
 ) -> list[Move]:
     """Return the moves along a path at the heights of a profile.
@@ -33,6 +42,8 @@ def follow(
         The feeds on the level and down ramps, and the one that is never passed.
     reach_mm
         From the path to the wall: the cutter's radius, and the allowance where one is left.
+    bite
+        Where the cutter meets material.
     """
     pieces = cut_pieces(ruler, from_mm=profile.at_mm[0], to_mm=profile.at_mm[-1], at_mm=profile.at_mm)
     moves = []
@@ -42,32 +53,53 @@ def follow(
         middle = (piece.from_mm + piece.to_mm) / 2.0
         lifted = find_height(profile, middle) > find_height(nominal, middle) + 1e-9
         falling = end_z < z - 1e-9
-        factor = find_edge_factor(piece, reach_mm=reach_mm, waste_left=waste_left)
-        feed = min((cut.ramp_feed_mm_per_min if falling else cut.feed_mm_per_min) * factor, cut.max_feed_mm_per_min)
+        feed = find_centre_feed(
+            piece,
+            feed_mm_per_min=cut.ramp_feed_mm_per_min if falling else cut.feed_mm_per_min,
+            max_feed_mm_per_min=cut.max_feed_mm_per_min,
+            reach_mm=reach_mm,
+            waste_left=waste_left,
+            bite=bite,
+        )
         what = Purpose.BRIDGE if lifted else Purpose.ENTRY if falling else purpose
         moves.append(move_along(piece, z_mm=end_z, feed_mm_per_min=feed, purpose=what))
         z = end_z
     return moves
 
 
-def find_edge_factor(piece: Piece, *, reach_mm: float, waste_left: bool) -> float:
-    """Return what the centre's feed is multiplied by to hold the feed at the cutter's edge.
+def find_centre_feed(
+    piece: Piece,
+    *,
+    feed_mm_per_min: float,
+    max_feed_mm_per_min: float,
+    reach_mm: float,
+    waste_left: bool,
+    bite: Bite,
+) -> float:
+    """Return the feed of the cutter's centre that holds the feed at the edge that cuts.
 
     Notes
     -----
-    On a path of radius p whose wall lies at distance c from it, the wall's radius is ``p + c`` where
-    the arc turns towards the waste (an inside corner) and ``p - c`` where it turns away; the edge
-    travels faster or slower than the centre in the ratio of the two radii. The factor is kept
-    between `MIN_EDGE_FACTOR` and `MAX_EDGE_FACTOR`.
+    On a path of radius p a point of the edge at distance c from the path, away from the arc's centre,
+    travels ``(p + c) / p`` times as fast as the centre, one towards it ``(p - c) / p`` times.
+
+    Where the arc turns towards the waste (an inside corner) the wall is the outer side: the centre
+    goes at ``p / (p + c)`` of the feed, unless only the inner side bites. Where it turns away, the
+    wall is the inner side: a cutter that bites there alone is fed faster, by at most
+    `MAX_EDGE_FACTOR`; one whose outer side bites is fed no faster than keeps that side's chip below
+    the highest.
     """
     if piece.centre_mm is None:
-        return 1.0
+        return feed_mm_per_min
     radius = (piece.to_mm - piece.from_mm) / abs(piece.sweep_rad)
-    inside = (piece.sweep_rad > 0.0) == waste_left
-    if inside:
-        return max(MIN_EDGE_FACTOR, radius / (radius + reach_mm))
-    wall = radius - reach_mm
-    return MAX_EDGE_FACTOR if wall <= 0.0 else min(MAX_EDGE_FACTOR, radius / wall)
+    outer = radius / (radius + reach_mm)
+    if (piece.sweep_rad > 0.0) == waste_left:
+        return feed_mm_per_min if bite is Bite.WASTE else feed_mm_per_min * outer
+    if bite is not Bite.WALL:
+        return min(feed_mm_per_min, max_feed_mm_per_min * outer)
+    inner = radius - reach_mm
+    factor = MAX_EDGE_FACTOR if inner <= 0.0 else min(MAX_EDGE_FACTOR, radius / inner)
+    return min(feed_mm_per_min * factor, max_feed_mm_per_min)
 
 
 def approach(point_mm: tuple[float, float], *, air_mm: float, rapid_mm: float) -> list[Move]:
