@@ -221,7 +221,7 @@ FAULTS = [
     Fault("bridges removed", lines_with("G21"), flatten_lifts, {"part-released", "bridge-missing"}),
     Fault("end missing", lines_with("M2"), remove, {"program-end-missing"}),
     Fault("file cut off", feeding(CUT), lambda lines, i: lines[:i], {"program-end-missing"}),
-    Fault("strange letter", feeding(r"X\d"), sub("X", "x O"), {"unknown-character", "unknown-word", "number-malformed"}),
+    Fault("strange letter", feeding(r"X\d"), sub("X", "x O"), {"unknown-character", "number-malformed"}),
     Fault("bracket dropped", lambda lines: [i for i, line in enumerate(lines) if line.endswith(")")],
           lambda lines, i: [*lines[:i], lines[i][:-1], *lines[i + 1 :]], {"comment-not-closed"}),
 ]  # fmt: skip
@@ -250,7 +250,7 @@ def find_solid(bench, trace):
 def is_harmless(bench, trace, right):
     """Return whether the panels and what they hang on are left as by the right program.
 
-    A bridge may be 0.05 mm longer or shorter, and its flanks may lie elsewhere below its top.
+    A bridge may be 0.05 mm shorter or 0.5 mm longer, and its flanks may lie elsewhere below its top.
     """
     left = find_solid(bench, trace)
     kerf = right[0].union(right[1]).difference(right[2])
@@ -261,8 +261,12 @@ def is_harmless(bench, trace, right):
     for height, (now, wanted) in enumerate(zip(left, right, strict=True)):
         changed = now.symmetric_difference(wanted)
         away = changed.difference(necks).buffer(-0.002)
-        near = changed.intersection(necks) if height == 1 else shapely.Point()
-        if away.intersects(panels.buffer(0.5)) or not near.buffer(-0.03).is_empty:
+        if away.intersects(panels.buffer(0.5)):
+            return False
+        if height == 1 and not (
+            wanted.difference(now).intersection(necks).buffer(-0.03).is_empty
+            and now.difference(wanted).intersection(necks).buffer(-0.25).is_empty
+        ):
             return False
         counts = [sum(part.area > 0.5 for part in shapely.get_parts(solid)) for solid in (now, wanted)]
         if counts[0] != counts[1]:
@@ -303,6 +307,18 @@ def change_cutter(bench, **changes):
     return replace(bench, tables=replace(bench.tables, cutters=cutters))
 
 
+def weaken_spindle(bench):
+    weak = tuple(
+        replace(m, power_curve=tuple(replace(point, power_w=100.0) for point in m.power_curve))
+        for m in bench.tables.machines
+    )
+    return replace(bench, tables=replace(bench.tables, machines=weak))
+
+
+def change_hold(bench, **changes):
+    return replace(bench, job=replace(bench.job, hold=replace(bench.job.hold, **changes)))
+
+
 SETUPS = [
     ("cutter 0.05 mm larger", lambda b: change_cutter(b, diameter_mm=6.05), "panel-gouged"),
     ("cutter 0.05 mm smaller", lambda b: change_cutter(b, diameter_mm=5.95), "material-left"),
@@ -313,16 +329,13 @@ SETUPS = [
     ("smaller sheet", lambda b: replace(b, layout=replace(b.layout, width_mm=230.0)), "sheet-edge-crossed"),
     ("corner rule of 6 mm", lambda b: replace(b, job=replace(b.job, corners=replace(b.job.corners, radius_mm=6.0))),
      "corner-too-tight"),
-    ("taller bridges", lambda b: replace(b, job=replace(b.job, hold=replace(b.job.hold, bridge_height_mm=1.0))),
-     "bridge-thin"),
-    ("more bridges", lambda b: replace(b, job=replace(b.job, hold=replace(b.job.hold, min_bridges=5))),
-     "bridge-missing"),
-    ("longer bridges", lambda b: replace(b, job=replace(b.job, hold=replace(b.job.hold, bridge_length_mm=9.0))),
-     "bridge-short"),
-    ("held by a skin", lambda b: replace(b, job=replace(b.job, hold=replace(b.job.hold, by=HoldKind.SKIN))), "skin-missing"),
+    ("taller bridges", lambda b: change_hold(b, bridge_height_mm=1.0), "bridge-thin"),
+    ("more bridges", lambda b: change_hold(b, min_bridges=5), "bridge-missing"),
+    ("longer bridges", lambda b: change_hold(b, bridge_length_mm=9.0), "bridge-short"),
+    ("held by a skin", lambda b: change_hold(b, by=HoldKind.SKIN), "skin-missing"),
     ("bed not to be touched", lambda b: replace(
         b, job=replace(b.job, heights=replace(b.job.heights, into_bed_mm=0.0, max_into_bed_mm=0.2))), "bed-gouged"),
-    ("bench machine", lambda b: replace(b, job=replace(b.job, machine="bench")), "power-exceeded"),
+    ("weak spindle", weaken_spindle, "power-exceeded"),
 ]  # fmt: skip
 
 
