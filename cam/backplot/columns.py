@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
+from cam.backplot.packed import message_of
 from cam.backplot.state import State
 from cam.backplot.trace import Kind, Trace
-from cam.backplot.words import message_of
 from cam.findings import Finding
 
 _NAN = float("nan")

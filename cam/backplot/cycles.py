@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from cam.backplot.arcs import OFFSET_LETTERS, PLANE_AXES
 from cam.backplot.dialect import AXES
 from cam.backplot.faults import BlockFault
-from cam.backplot.moves import feed_of, move, stand, target_of, warn_unknown
+from cam.backplot.moves import feed_of, target_of, warn_unknown
 from cam.backplot.run import Run, warn_once
+from cam.backplot.strokes import STROKES, Cycle, go
 from cam.backplot.trace import Kind
 from cam.backplot.words import Block, Word
-
-PECK_CLEARANCE_MM = 0.254
-"""How far above the last depth G83 goes back at rapid rate: 0.010 inch in the reference (section 3.5.16.4)."""
 
 MAX_CYCLE_STROKES = 1000
 """Strokes that one block may ask for: more is a slip."""
@@ -25,23 +21,6 @@ _STICKY = {820: "P", 830: "Q", 860: "P", 870: "IJK", 880: "P", 890: "P"}
 """Words beside R and the depth that a cycle needs; given once, they hold while the cycle is in force."""
 
 _NEEDS_SPINDLE = frozenset({860, 870, 880})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Cycle:
-    """One cycle, resolved: heights along the plane's normal, in program coordinates, mm."""
-
-    code: int
-    line: int
-    normal: int
-    bottom: float
-    r: float
-    clear: float
-    dwell_s: float
-    peck: float
-    feed: float
-    side: tuple[float, float]
-    middle: float
 
 
 def run_cycle(run: Run, block: Block, *, code: int) -> None:
@@ -72,8 +51,8 @@ def run_cycle(run: Run, block: Block, *, code: int) -> None:
                 point[axis] = point[axis] + by if state.incremental else target[axis]
             for height in (above, cycle.r):
                 point[normal] = height
-                _go(run, cycle, point, kind=Kind.RAPID, named=named if repeat == 0 else (True, True, True))
-            _BODIES[code](run, cycle, point)
+                go(run, cycle, point, kind=Kind.RAPID, named=named if repeat == 0 else (True, True, True))
+            STROKES[code](run, cycle, point)
             above = cycle.clear
     except BlockFault:
         for axis in plane[:2]:
@@ -132,7 +111,7 @@ def _check_cycle(run: Run, block: Block, *, code: int, word: Word) -> None:
         )
 
 
-def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> _Cycle:
+def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> Cycle:
     """Return a block's cycle with its heights worked out (sections 3.5.16, 3.5.20)."""
     state, words, factor = run.state, run.state.cycle, run.state.factor
     before = state.position[normal]
@@ -145,12 +124,15 @@ def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> _
     if r < bottom:
         message = f"R ({r:.4f} mm) is below the bottom of the hole ({bottom:.4f} mm)"
         raise block.fault_at(block.words.get("R", word), "cycle-depth-wrong", message, remedy="correct R or the depth")
+    if max(abs(r), abs(bottom)) > run.dialect.max_coordinate_mm:
+        message = f"R or the depth is beyond {run.dialect.max_coordinate_mm:g} mm, the controller's largest"
+        raise block.fault_at(word, "controller-limit", message, remedy="correct R or the depth")
     old = before if state.known[normal] else r
     peck = words.get("Q", 0.0) * factor
     first, second, _ = (OFFSET_LETTERS[axis] for axis in PLANE_AXES[state.plane])
     side = (words.get(first, 0.0) * factor, words.get(second, 0.0) * factor)
     middle = words.get(OFFSET_LETTERS[normal], 0.0) * factor + (bottom if state.incremental else 0.0)
-    return _Cycle(
+    return Cycle(
         code=code,
         line=block.line,
         normal=normal,
@@ -165,7 +147,7 @@ def _resolve(run: Run, block: Block, *, code: int, normal: int, word: Word) -> _
     )
 
 
-def _check_strokes(run: Run, block: Block, cycle: _Cycle, *, repeats: int, word: Word) -> None:
+def _check_strokes(run: Run, block: Block, cycle: Cycle, *, repeats: int, word: Word) -> None:
     """Refuse a block that asks for more strokes than anyone would."""
     strokes = (cycle.r - cycle.bottom) / cycle.peck + 1.0 if cycle.code == 830 else 1.0
     if repeats * strokes > MAX_CYCLE_STROKES or len(run.columns.arrays["kind"]) > MAX_ROWS:
@@ -178,7 +160,7 @@ def _check_strokes(run: Run, block: Block, cycle: _Cycle, *, repeats: int, word:
         )
 
 
-def _climb_to_r(run: Run, cycle: _Cycle) -> None:
+def _climb_to_r(run: Run, cycle: Cycle) -> None:
     """Go up to R once, at rapid rate, if the tool is below it."""
     state = run.state
     if not state.known[cycle.normal]:
@@ -188,121 +170,4 @@ def _climb_to_r(run: Run, cycle: _Cycle) -> None:
         point = list(state.position)
         point[cycle.normal] = cycle.r
         named = [axis == cycle.normal for axis in range(3)]
-        _go(run, cycle, point, kind=Kind.RAPID, named=(named[0], named[1], named[2]))
-
-
-def _go(
-    run: Run,
-    cycle: _Cycle,
-    point: list[float],
-    *,
-    kind: Kind,
-    named: tuple[bool, bool, bool] = (True, True, True),
-) -> None:
-    """Go to a point, unless the tool is there."""
-    state = run.state
-    if state.position == point and all(state.known):
-        return
-    feed = cycle.feed if kind is Kind.LINE else 0.0
-    move(run, line=cycle.line, kind=kind, target=point, named=named, feed_mm_per_min=feed, motion=cycle.code)
-
-
-def _go_to_height(run: Run, cycle: _Cycle, height: float, *, kind: Kind) -> None:
-    point = list(run.state.position)
-    point[cycle.normal] = height
-    _go(run, cycle, point, kind=kind)
-
-
-def _dwell(run: Run, cycle: _Cycle) -> None:
-    stand(run, line=cycle.line, kind=Kind.DWELL, duration_s=cycle.dwell_s, motion=cycle.code)
-
-
-def _turn(run: Run, cycle: _Cycle, turning: int) -> None:
-    run.state.turning = turning
-    stand(run, line=cycle.line, kind=Kind.SPINDLE, motion=cycle.code)
-
-
-def _drill(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G81, and G82 with its dwell."""
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    if cycle.code == 820:
-        _dwell(run, cycle)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
-
-
-def _peck(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G83: in pecks, each out to the retract height and back to just above the last depth."""
-    depth = cycle.r - cycle.peck
-    while depth > cycle.bottom:
-        _go_to_height(run, cycle, depth, kind=Kind.LINE)
-        _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
-        _go_to_height(run, cycle, depth + PECK_CLEARANCE_MM, kind=Kind.RAPID)
-        depth -= cycle.peck
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
-
-
-def _tap(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G84: feed in, reverse, feed out, turn on as before."""
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    _turn(run, cycle, -1)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.LINE)
-    _turn(run, cycle, 1)
-
-
-def _bore_feed_out(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G85, and G89 with its dwell."""
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    if cycle.code == 890:
-        _dwell(run, cycle)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.LINE)
-
-
-def _bore_stop(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G86, and G88 with a program stop in which the operator retracts by hand."""
-    turning = run.state.turning
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    _dwell(run, cycle)
-    _turn(run, cycle, 0)
-    if cycle.code == 880:
-        stand(run, line=cycle.line, kind=Kind.STOP, stop=0, motion=cycle.code)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
-    _turn(run, cycle, turning)
-
-
-def _bore_back(run: Run, cycle: _Cycle, point: list[float]) -> None:
-    """G87: past the edge with the spindle stopped, then bore upwards from below."""
-    turning = run.state.turning
-    aside = list(point)
-    for axis, by in zip(PLANE_AXES[run.state.plane][:2], cycle.side, strict=True):
-        aside[axis] += by
-    _go(run, cycle, aside, kind=Kind.RAPID)
-    _turn(run, cycle, 0)
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.RAPID)
-    below = list(point)
-    below[cycle.normal] = cycle.bottom
-    _go(run, cycle, below, kind=Kind.RAPID)
-    _turn(run, cycle, turning)
-    _go_to_height(run, cycle, cycle.middle, kind=Kind.LINE)
-    _go_to_height(run, cycle, cycle.bottom, kind=Kind.LINE)
-    _turn(run, cycle, 0)
-    aside[cycle.normal] = cycle.bottom
-    _go(run, cycle, aside, kind=Kind.RAPID)
-    _go_to_height(run, cycle, cycle.clear, kind=Kind.RAPID)
-    above = list(point)
-    above[cycle.normal] = cycle.clear
-    _go(run, cycle, above, kind=Kind.RAPID)
-    _turn(run, cycle, turning)
-
-
-_BODIES = {
-    810: _drill,
-    820: _drill,
-    830: _peck,
-    840: _tap,
-    850: _bore_feed_out,
-    860: _bore_stop,
-    870: _bore_back,
-    880: _bore_stop,
-    890: _bore_feed_out,
-}
+        go(run, cycle, point, kind=Kind.RAPID, named=(named[0], named[1], named[2]))

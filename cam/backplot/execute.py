@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from cam.backplot.arc_moves import move_arc
 from cam.backplot.blocks import find_block_faults
 from cam.backplot.cycles import run_cycle
 from cam.backplot.dialect import CYCLES
 from cam.backplot.faults import BlockFault
-from cam.backplot.moves import feed_limit, move_arc, move_straight, stand
+from cam.backplot.moves import feed_limit, move_straight, stand
 from cam.backplot.offsets import (
     carry_out_action,
     choose_length_offset,

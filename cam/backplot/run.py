@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from cam.backplot.columns import Columns
 from cam.backplot.dialect import Dialect
 from cam.backplot.faults import BlockFault
+from cam.backplot.packed import column_of
 from cam.backplot.state import State
-from cam.backplot.words import Block, Word, column_of
+from cam.backplot.words import Block, Word
 from cam.findings import Finding, Origin, note, warning
 
 

@@ -125,7 +125,7 @@ class Trace:
     and the program does not put the right one in force, the tip is where it would really be. With no
     lengths given, tip and programmed point are the same.
 
-    A block with an error makes no row, but its modes and its end point are taken over, so that one
+    A block with an error makes no move, but its modes and its end point are taken over, so that one
     fault is not reported again by the blocks after it: then one row's end is not the next one's start.
     """
 

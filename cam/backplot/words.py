@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from cam.backplot.expressions import WHOLE_TOL, read_parameter_number, read_value
 from cam.backplot.faults import BlockFault
+from cam.backplot.packed import column_of, pack, unknown_character
 
 LETTERS = frozenset("ABCDFGHIJKLMPQRSTXYZ")
 """The letters that may start a word in a block (section 3.3.2, Table 3); N stands first only."""
@@ -23,11 +24,9 @@ MAX_TOOL = 99_999
 
 _WHOLE = frozenset("DHLMT")
 _NOT_NEGATIVE = frozenset("DFGHLMPST")
-_BLANKS = str.maketrans("", "", " \t")
 _WORD = re.compile(r"([A-Z])([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+))")
 _LINE_NUMBER = re.compile(r"N([0-9]*)")
 _SHOWN = re.compile(r"[^(#]{1,12}")
-_MESSAGE = re.compile(r"[ \t]*M[ \t]*S[ \t]*G[ \t]*,(.*)", re.IGNORECASE)
 
 
 class Word(NamedTuple):
@@ -101,74 +100,12 @@ def read_block(text: str, *, line: int, parameters: Mapping[int, float]) -> Bloc
     """
     block = Block(text, line)
     try:
-        block.packed = _pack(text, block.comments)
+        block.packed = pack(text, block.comments)
         _read_items(block, at=_read_start(block), parameters=parameters)
     except BlockFault as fault:
         fault.column = column_of(text, index=fault.column)
         block.fault = fault
     return block
-
-
-def message_of(comment: str) -> str | None:
-    """Return the text of an operator message ``(MSG,text)``, or None for a plain comment."""
-    match = _MESSAGE.match(comment)
-    return match[1] if match else None
-
-
-def column_of(text: str, *, index: int) -> int:
-    """Return the column, from 1, in the line of an index into the packed block."""
-    count, at = 0, 0
-    while at < len(text):
-        if text[at] not in " \t":
-            if count == index:
-                return at + 1
-            count += 1
-            if text[at] == "(":
-                close = text.find(")", at)
-                at = close if close >= 0 else len(text)
-        at += 1
-    return len(text.rstrip(" \t")) + 1 if text.strip(" \t") else 1
-
-
-def _pack(text: str, comments: list[str]) -> str:
-    """Return the block in capitals, without blanks, each comment a single ``(``."""
-    pieces: list[str] = []
-    at = 0
-    while (start := text.find("(", at)) >= 0:
-        pieces.append(text[at:start].translate(_BLANKS))
-        close, nested = text.find(")", start), text.find("(", start + 1)
-        index = sum(map(len, pieces))
-        if nested >= 0 and (close < 0 or nested < close):
-            raise BlockFault(
-                "comment-nested",
-                f"{text[start : nested + 1]}: a comment has a second ( in it",
-                remedy="leave brackets out of comments",
-                column=index,
-            )
-        if close < 0:
-            raise BlockFault(
-                "comment-not-closed",
-                f"{text[start : start + 20]}: a comment is not closed on its line",
-                remedy="end the comment with ) on the same line",
-                column=index,
-            )
-        comments.append(text[start + 1 : close])
-        pieces.append("(")
-        at = close + 1
-    pieces.append(text[at:].translate(_BLANKS))
-    packed = "".join(pieces)
-    if not packed.isascii():
-        index, character = next((i, c) for i, c in enumerate(packed) if not c.isascii())
-        raise _unknown_character(character, index)
-    return packed.upper()
-
-
-def _unknown_character(character: str, index: int) -> BlockFault:
-    shown = character if character.isprintable() else f"character {ord(character):#06x}"
-    remedy = (
-        "put remarks in ( )" if character == ";" else "remove it; only words, numbers, #, [ ] and ( ) may stand here"
-    )
-    return BlockFault("unknown-character", f"{shown}: no such character in a block", remedy=remedy, column=index)
 
 
 def _read_start(block: Block) -> int:
@@ -277,4 +214,4 @@ def _wrong_character(block: Block, at: int) -> BlockFault:
     if character.isalpha():
         message = f"{shown}: no word begins with {character}"
         return BlockFault("unknown-word", message, remedy="remove it, or put remarks in ( )", column=at)
-    return _unknown_character(character, at)
+    return unknown_character(character, at)

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cam.backplot import plain
+from cam.backplot import cycles, plain
 from cam.backplot.interpret import interpret_program, split_lines
 from cam.backplot.trace import Kind
 from cam.findings import Severity
@@ -182,6 +182,7 @@ LIMITS = ControllerLimits(max_feed_mm_per_min=1000.0, max_rpm=20000.0, max_coord
         ("G20 G1 X1 F40", 11),
         ("G93 G1 X10 F101", 12),
         ("G20 F10 G0 X20", 12),
+        ("G99 G81 X1 Z-1 R501", 5),
     ],
 )
 def test_the_largest_numbers(ngc, line, column):
@@ -194,6 +195,11 @@ def test_the_largest_numbers_themselves_are_taken(ngc):
 
 def test_a_feed_becomes_too_large_by_a_unit_word(ngc):
     assert found("G1 X1 F900\nG20", replace(ngc, limits=LIMITS)) == [("controller-limit", 4, 1)]
+
+
+def test_cycles_stop_before_they_fill_the_memory(ngc, monkeypatch):
+    monkeypatch.setattr(cycles, "MAX_ROWS", 10)
+    assert found("G99 G81 X1 Z-1 R1\nX2\nX3\nX4\nX5", ngc) == [("cycle-too-long", 6, 1), ("cycle-too-long", 7, 1)]
 
 
 # runs of plain lines

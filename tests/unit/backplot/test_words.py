@@ -1,6 +1,7 @@
 import pytest
 
-from cam.backplot.words import column_of, message_of, read_block
+from cam.backplot.packed import column_of, message_of
+from cam.backplot.words import read_block
 
 
 def read(text, parameters=None):
