@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+import numpy as np
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.attrib import Attrib
 from ezdxf.entities.dxfgfx import DXFGraphic
@@ -23,7 +24,7 @@ from cam.drawing.pieces import PieceList, Source
 from cam.errors import DrawingRefused
 from cam.findings import Finding, Origin, error, warning
 
-MAX_ENTITIES = 1_000_000
+MAX_ENTITIES = 500_000
 MAX_FAULTS = 200
 MAX_DEPTH = 50
 
@@ -47,7 +48,6 @@ class Collected:
     hidden: Counter[tuple[str, str]] = field(default_factory=Counter)
     invisible: Counter[str] = field(default_factory=Counter)
     findings: list[Finding] = field(default_factory=list)
-    visited: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,8 +77,10 @@ def read_layer_states(document: Document) -> LayerStates:
 
 def collect_entities(document: Document, *, file: str, limits: Limits) -> Collected:
     """Return the pieces that a document's model space draws, in drawing units, and what it does not."""
-    collected = Collected()
     walk = Walk(file=file, states=read_layer_states(document), limits=limits)
+    if count_entities(document) > MAX_ENTITIES:
+        raise DrawingRefused(_too_many(walk))
+    collected = Collected()
     _collect(document.modelspace(), collected, walk)
     return collected
 
@@ -89,9 +91,6 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
     for entity in entities:
         kind = entity.dxftype()
         dxf = entity.dxf
-        collected.visited += 1
-        if collected.visited > MAX_ENTITIES:
-            raise DrawingRefused(_too_many(walk))
         layer = dxf.layer
         if walk.layer is not None and layer == "0":
             layer = walk.layer
@@ -141,7 +140,7 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
         _add_fault(collected, error("missing-block", message, remedy="export the drawing again", origin=origin))
         return
     if name.lower() in walk.blocks or len(walk.blocks) >= MAX_DEPTH:
-        message = f"the block '{name}' refers to itself, through {' / '.join(walk.blocks)}"
+        message = f"the block '{name}' refers to itself or is nested more than {MAX_DEPTH} deep"
         _add_fault(collected, error("looping-block", message, remedy="mend the block", origin=origin))
         return
     if block.block is not None and block.block.dxf.flags & EXTERNAL_REFERENCE:
@@ -152,12 +151,8 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
         message = f"the block '{name}' is clipped; all of it is read, its hidden part too"
         remedy = "draw what is meant without a clip"
         _add_fault(collected, warning("clipped-block", message, remedy=remedy, origin=origin))
-    rows = max(1, dxf.row_count) if dxf.row_spacing else 1
-    columns = max(1, dxf.column_count) if dxf.column_spacing else 1
-    if collected.visited + rows * columns * len(block) > MAX_ENTITIES:
-        raise DrawingRefused(_too_many(walk))
     try:
-        frames = _find_frames(insert, walk, rows, columns)
+        frames = _find_frames(insert, walk)
     except EntityFault as fault:
         message = f"the block '{name}' cannot be placed: {fault.message}"
         _add_fault(collected, error(fault.code, message, remedy=fault.remedy, origin=origin))
@@ -182,7 +177,7 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
 EXTERNAL_REFERENCE = 4 + 8  # BLOCK flags of the DXF reference
 
 
-def _find_frames(insert: Insert, walk: Walk, rows: int, columns: int) -> list[Frame]:
+def _find_frames(insert: Insert, walk: Walk) -> list[Frame]:
     """Return the frame of each place of a block reference."""
     dxf = insert.dxf
     place = Vec3(dxf.get("insert", (0.0, 0.0, 0.0)))
@@ -192,10 +187,13 @@ def _find_frames(insert: Insert, walk: Walk, rows: int, columns: int) -> list[Fr
     if not 0.0 < Vec3(dxf.extrusion).magnitude < 1e100:
         raise EntityFault("broken-entity", "its plane has no direction", "place it again")
     matrix = as_array(insert.matrix44())
+    rows, columns = count_places(insert)
+    if rows == columns == 1:
+        return [lay_frame(matrix @ walk.frame.matrix)]
     ocs = lay_ocs_frame(Vec3(dxf.extrusion), inside=WORLD)
     turn = Vec3.from_deg_angle(dxf.rotation)
-    along = ocs.turn(Vec3(turn.x, turn.y, 0.0).xyz) * dxf.column_spacing
-    up = ocs.turn(Vec3(-turn.y, turn.x, 0.0).xyz) * dxf.row_spacing
+    along = ocs.turn(np.array([turn.x, turn.y, 0.0])) * dxf.column_spacing
+    up = ocs.turn(np.array([-turn.y, turn.x, 0.0])) * dxf.row_spacing
     frames = []
     for row in range(rows):
         for column in range(columns):
@@ -203,6 +201,37 @@ def _find_frames(insert: Insert, walk: Walk, rows: int, columns: int) -> list[Fr
             moved[3, :3] += row * up + column * along
             frames.append(lay_frame(moved @ walk.frame.matrix))
     return frames
+
+
+def count_places(insert: Insert) -> tuple[int, int]:
+    """Return the rows and columns of a block reference; without a spacing they all lie on one place."""
+    dxf = insert.dxf
+    rows = max(1, dxf.row_count) if dxf.row_spacing else 1
+    columns = max(1, dxf.column_count) if dxf.column_spacing else 1
+    return rows, columns
+
+
+def count_entities(document: Document) -> int:
+    """Return how many entities model space holds once its blocks are laid out, without laying them out."""
+    counts: dict[str, int] = {}
+
+    def count(entities: Iterable[DXFGraphic], above: tuple[str, ...]) -> int:
+        total = 0
+        for entity in entities:
+            total += 1
+            if entity.dxftype() != "INSERT" or not isinstance(entity, Insert):
+                continue
+            name, block = str(entity.dxf.get("name", "")).lower(), entity.block()
+            # a block inside itself is refused where it is met; here it only must not be counted forever
+            if block is None or name in above or len(above) >= MAX_DEPTH:
+                continue
+            if name not in counts:
+                counts[name] = count(block, (*above, name))
+            rows, columns = count_places(entity)
+            total += rows * columns * counts[name]
+        return total
+
+    return count(document.modelspace(), ())
 
 
 def _collect_text(entity: DXFText | MText | Attrib, layer: str, collected: Collected, walk: Walk) -> None:

@@ -101,9 +101,15 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
         raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
     loops = lay_loops(joined)
     nearest = find_nearest_ends(joined)
-    size = _find_size(loops, joined)
-    size_in_units = (size[0] / mm_per_unit, size[1] / mm_per_unit)
-    findings += weigh_units(document, stated=stated, chosen=units, size=size_in_units, file=file)
+    width_mm, height_mm = _find_size_mm(loops, joined)
+    findings += weigh_units(
+        document,
+        stated=stated,
+        chosen=units,
+        size=(width_mm / mm_per_unit, height_mm / mm_per_unit),
+        reach=_find_reach_mm(joined) / mm_per_unit,
+        file=file,
+    )
     findings += collected.findings
     findings += find_faults(joined, nearest, join_tol_mm=join_tol_mm)
     if not loops:
@@ -161,14 +167,16 @@ def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
         raise DrawingRefused(error("nothing-drawn", message, remedy=remedy, origin=Origin(file=file)))
 
 
-def _find_size(loops: tuple[Loop, ...], joined: Joined) -> tuple[float, float]:
-    """Return width and height of the largest loop, or of everything where nothing closes."""
+def _find_reach_mm(joined: Joined) -> float:
+    """Return the longer side of everything drawn, by its vertices."""
+    return float(np.ptp(joined.chains.vertices[:, :2], axis=0).max()) if len(joined.chains) else 0.0
+
+
+def _find_size_mm(loops: tuple[Loop, ...], joined: Joined) -> tuple[float, float]:
+    """Return width and height of the largest loop; where nothing closes, everything counts as square."""
     chains = joined.chains
-    if not len(chains):
-        return 0.0, 0.0
     if not loops:
-        width, height = np.ptp(chains.vertices[:, :2], axis=0).tolist()
-        return width, height
+        return _find_reach_mm(joined), _find_reach_mm(joined)
     first, points = chains.first[:-1], chains.vertices[:, :2]
     reach = np.maximum.reduceat(points, first, axis=0) - np.minimum.reduceat(points, first, axis=0)
     return find_size_mm(loops[int(reach[chains.closed].max(axis=1).argmax())].contour)

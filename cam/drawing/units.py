@@ -80,7 +80,7 @@ def find_mm_per_unit(units: str, *, file: str) -> float:
 
 
 def weigh_units(
-    document: Document, *, stated: str | None, chosen: str | None, size: tuple[float, float], file: str
+    document: Document, *, stated: str | None, chosen: str | None, size: tuple[float, float], reach: float, file: str
 ) -> list[Finding]:
     """Return what is to be said about the drawing's unit.
 
@@ -92,6 +92,8 @@ def weigh_units(
         The unit that the file states and the one that the user names, where they do.
     size
         Width and height of the largest loop, in drawing units.
+    reach
+        The longer side of everything drawn, in drawing units.
     file
         The drawing's name, for messages.
 
@@ -113,9 +115,9 @@ def weigh_units(
         would = f"; the largest loop would have these sizes: {sizes}" if sizes else ""
         message = f"the drawing does not say what unit its numbers are in{would}"
         raise DrawingRefused(error("no-units", message, remedy=remedy, origin=origin))
-    longest_mm = max(size) * MM_PER_UNIT[stated]
-    too_long = longest_mm > MAX_PANEL_MM and stated != "mm"
-    if sizes and (too_long or 0.0 < longest_mm < MIN_PANEL_MM):
+    too_long = max(size) * MM_PER_UNIT[stated] > MAX_PANEL_MM and stated != "mm"
+    too_short = 0.0 < reach * MM_PER_UNIT[stated] < MIN_PANEL_MM
+    if sizes and (too_long or too_short):
         message = (
             f"the drawing says that its unit is {stated}, in which the largest loop is"
             f" {_say_size(size, stated)}; plausible are {sizes}"
