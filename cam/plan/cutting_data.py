@@ -40,6 +40,7 @@ def resolve_cutting_data(
     depth_mm: float,
     radial_mm: float | None = None,
     controller_limits: ControllerLimits | None = None,
+    rough_rpm: float | None = None,
 ) -> CuttingData:
     """Return the cutting data of a slot or side cut.
 
@@ -55,6 +56,8 @@ def resolve_cutting_data(
         than the material's ``max_pass_depth_diameters``.
     controller_limits
         The largest numbers that the controller takes.
+    rough_rpm
+        The speed that the spindle turns at already, and is not to pass.
 
     Raises
     ------
@@ -73,7 +76,12 @@ def resolve_cutting_data(
     Ramps are fed at feed / flutes (tool-maker chart).
     """
     setup = find_cut_setup(
-        cutter=cutter, material=material, machine=machine, radial_mm=radial_mm, limits=controller_limits
+        cutter=cutter,
+        material=material,
+        machine=machine,
+        radial_mm=radial_mm,
+        limits=controller_limits,
+        rough_rpm=rough_rpm,
     )
     _refuse_what_cannot_enter(setup, depth_mm)
     side_cut = radial_mm is not None and radial_mm < cutter.diameter_mm / 2.0

@@ -46,8 +46,14 @@ def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:
     return tuple(usable)
 
 
-def resolve(cutter: Cutter, *, depth_mm: float, radial_mm: float | None, means: Means) -> CuttingData:
-    """Return the cutting data of a cutter at a depth, and at a radial bite where it is less than a slot."""
+def resolve(
+    cutter: Cutter, *, depth_mm: float, radial_mm: float | None, means: Means, rough_rpm: float | None = None
+) -> CuttingData:
+    """Return the cutting data of a cutter at a depth, and at a radial bite where it is less than a slot.
+
+    A finishing pass is resolved at the speed of its roughing pass, ``rough_rpm``: the spindle turns
+    at one speed for both.
+    """
     return resolve_cutting_data(
         cutter=cutter,
         material=means.material,
@@ -55,4 +61,5 @@ def resolve(cutter: Cutter, *, depth_mm: float, radial_mm: float | None, means: 
         depth_mm=depth_mm,
         radial_mm=radial_mm,
         controller_limits=means.limits,
+        rough_rpm=rough_rpm,
     )

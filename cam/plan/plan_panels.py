@@ -80,7 +80,7 @@ def _plan_step(feature: PlacedFeature, *, choice: Choice, layout: Layout, means:
     depth = layout.max_top_mm - floor
     allowance = means.material.finish_allowance_mm
     rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means)
-    finish = resolve(cutter, depth_mm=depth, radial_mm=allowance, means=means)
+    finish = resolve(cutter, depth_mm=depth, radial_mm=allowance, means=means, rough_rpm=rough.spindle_rpm)
     holding = _say_holding(hold, bridges=len(bridges), held=held)
     return Workingstep(
         number=0,

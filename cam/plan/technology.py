@@ -88,9 +88,18 @@ class CutSetup:
 
 
 def find_cut_setup(
-    *, cutter: Cutter, material: Material, machine: Machine, radial_mm: float | None, limits: ControllerLimits | None
+    *,
+    cutter: Cutter,
+    material: Material,
+    machine: Machine,
+    radial_mm: float | None,
+    limits: ControllerLimits | None,
+    rough_rpm: float | None = None,
 ) -> CutSetup:
-    """Return the setup of a cut: of each limit the tightest, and whose it is."""
+    """Return the setup of a cut: of each limit the tightest, and whose it is.
+
+    ``rough_rpm`` is the speed of the roughing pass that a finishing pass follows without a change.
+    """
     feeds = [(machine.max_feed_mm_per_min, f"machine {machine.name}")]
     slowest = [(material.min_rpm, f"material {material.name}"), (machine.min_rpm, f"machine {machine.name}")]
     fastest = [
@@ -101,6 +110,8 @@ def find_cut_setup(
     if limits is not None:
         feeds.append((limits.max_feed_mm_per_min, "the controller"))
         fastest.append((limits.max_rpm, "the controller"))
+    if rough_rpm is not None:
+        fastest.append((rough_rpm, "the roughing pass"))
     max_feed, feed_bound = min(feeds)
     min_rpm, min_bound = max(slowest)
     max_rpm, max_bound = min(fastest)
