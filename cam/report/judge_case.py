@@ -55,9 +55,10 @@ class PlacedPanel:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WallSegments:
-    """The chords of all walls in a tree; ``wall`` (m,) tells whose each is."""
+    """The chords of all walls in a tree; ``wall`` (m,) tells whose each is, ``heading_rad`` (m,) their directions."""
 
     lines: FloatArray
+    heading_rad: FloatArray
     wall: IntArray
     tree: shapely.STRtree
 
@@ -189,9 +190,12 @@ def _place(index: int, *, layout: Layout) -> PlacedPanel:
 
 def _lay_segments(walls: tuple[Wall, ...]) -> WallSegments:
     ends = [np.stack((wall.ring_mm[:-1], wall.ring_mm[1:]), axis=1) for wall in walls]
-    lines = np.asarray(shapely.linestrings(np.concatenate(ends))) if ends else np.empty(0, dtype=object)
+    every = np.concatenate(ends) if ends else np.empty((0, 2, 2))
+    lines = np.asarray(shapely.linestrings(every)) if ends else np.empty(0, dtype=object)
+    along = every[:, 1] - every[:, 0]
     return WallSegments(
         lines=lines,
+        heading_rad=np.arctan2(along[:, 1], along[:, 0]),
         wall=np.repeat(np.arange(len(walls)), [len(each) for each in ends]).astype(np.int64),
         tree=shapely.STRtree(lines),
     )

@@ -13,8 +13,9 @@ from shapely.geometry.base import BaseGeometry
 from cam.backplot.portions import cut_portions
 from cam.backplot.sweep import Side, sweep_portions
 from cam.findings import Finding, Origin, error, warning
-from cam.report.judge_case import BOUND_MM, CHORD_TOL_MM, Case, PlacedPanel, Wall, locate_move
-from cam.report.judge_paths import find_floor_mm
+from cam.geometry.contour import FloatArray, IntArray
+from cam.report.judge_case import BOUND_MM, CHORD_TOL_MM, Case, PlacedPanel, Wall, WallSegments, locate_move
+from cam.report.judge_paths import PathTree, find_floor_mm
 from cam.report.judge_places import Place, gather_places
 from cam.tables.job import HoldKind
 
@@ -24,6 +25,9 @@ FILM_START_MM = BOUND_MM + 0.0005
 """Nearer to a wall than this, material left cannot be told from the bound and the last decimal of the text."""
 STANDING_MM2 = 1.0
 """Waste inside a wall of less area than this has been cleared."""
+SHORT_MM = 0.05
+LONG_MM = 0.5
+"""How much shorter or longer than asked a bridge's neck may be; beside a curved wall it is a little longer."""
 CRUMB_MM = 0.2
 """A loose sliver thinner than this is a crumb."""
 
@@ -144,6 +148,7 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
                     # beside a wall the disc at a bridge's end reaches 1.42 radii from that end
                     shapely.buffer(part, 1.45 * rests[i].radius_mm)
                     for i, parts in zip(own, crossings, strict=True)
+                    if not _is_uncut(rests[i], parts)
                     for part in parts
                 ]
             )
@@ -155,6 +160,11 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
     return thickest, findings
 
 
+def _is_uncut(rest: WallRest, parts: tuple[BaseGeometry, ...]) -> bool:
+    """Return whether what stands along a wall is so much that the wall itself was not cut."""
+    return sum(part.length for part in parts) > 0.5 * rest.ring.length
+
+
 def _measure_films(
     case: Case, panel: PlacedPanel, *, removed: BaseGeometry, zone: BaseGeometry, width_mm: float
 ) -> Iterable[tuple[float, tuple[float, float]]]:
@@ -163,10 +173,52 @@ def _measure_films(
     for part in shapely.get_parts(band.difference(removed).difference(zone)):
         if part.geom_type != "Polygon" or part.is_empty:
             continue
-        points = np.asarray(shapely.points(shapely.get_coordinates(shapely.segmentize(part, 0.2))))
-        distances = case.segments.tree.query_nearest(points, return_distance=True, all_matches=False)[1]
-        worst = int(np.argmax(distances))
-        yield float(distances[worst]), (points[worst].x, points[worst].y)
+        yield find_farthest(case.segments, part)
+
+
+def find_farthest(segments: WallSegments, region: shapely.Polygon) -> tuple[float, tuple[float, float]]:
+    """Return how far a region reaches from the walls, mm, and where; to within 0.0005 mm.
+
+    Notes
+    -----
+    Along a line the distance to one straight segment has no maximum between the ends. The distance to
+    all walls may have one where the nearest segment changes by an angle t: it exceeds the ends' by
+    ``L sin(t) / 2`` at most over the length L. Such pieces are halved until that is small.
+    """
+    rings = shapely.get_parts(shapely.segmentize(region, 0.2).boundary)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    near, apart = _find_nearest(segments, points)
+    same = ring[1:] == ring[:-1]
+    start, end, start_near, end_near, start_apart, end_apart = (
+        each[same] for each in (points[:-1], points[1:], near[:-1], near[1:], apart[:-1], apart[1:])
+    )
+    worst = int(np.argmax(apart))
+    best, place = float(apart[worst]), points[worst]
+    while len(start):
+        length = np.hypot(*(end - start).T)
+        turn = segments.heading_rad[start_near] - segments.heading_rad[end_near]
+        excess = length * np.abs(np.sin(turn)) / 2.0
+        open_ = (excess > 0.0005) & (np.maximum(start_apart, end_apart) + length / 2.0 > best)
+        start, end = start[open_], end[open_]
+        middle = (start + end) / 2.0
+        near, apart = _find_nearest(segments, middle)
+        if len(apart) and apart.max() > best:
+            worst = int(np.argmax(apart))
+            best, place = float(apart[worst]), middle[worst]
+        start, end = np.concatenate((start, middle)), np.concatenate((middle, end))
+        start_near, end_near = np.concatenate((start_near[open_], near)), np.concatenate((near, end_near[open_]))
+        start_apart, end_apart = np.concatenate((start_apart[open_], apart)), np.concatenate((apart, end_apart[open_]))
+    return best, (float(place[0]), float(place[1]))
+
+
+def _find_nearest(segments: WallSegments, points_mm: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return the nearest wall segment of each point, and its distance."""
+    if not len(points_mm):
+        return np.empty(0, dtype=np.int64), np.empty(0)
+    found, distance = segments.tree.query_nearest(
+        np.asarray(shapely.points(points_mm)), return_distance=True, all_matches=False
+    )
+    return found[1], distance
 
 
 def _say_film(case: Case, panel: PlacedPanel, *, size: float, point: tuple[float, float], height_mm: float) -> Finding:
@@ -248,9 +300,11 @@ def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list
                 origin=_locate(case, wall, point=(point.x, point.y), height_mm=hold.bridge_height_mm),
             )
         )
+    # just below its top a bridge is longer by what its flanks reach out there
+    reach = LONG_MM + 2.0 * HEIGHT_TOL_MM / tan(radians(case.material.ramp_deg))
     for bridge in rest.holding:
         middle = _find_middle(bridge)
-        short, long = bridge.length < hold.bridge_length_mm - 0.05, bridge.length > hold.bridge_length_mm + 0.5
+        short, long = bridge.length < hold.bridge_length_mm - SHORT_MM, bridge.length > hold.bridge_length_mm + reach
         if short or long:
             findings.append(
                 error(
@@ -262,9 +316,7 @@ def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list
                     size_mm=float(bridge.length),
                 )
             )
-    for part in rest.wall:
-        if sum(other.length for other in rest.wall) > 0.5 * rest.ring.length:
-            break  # the wall itself was not cut: said as material left
+    for part in rest.wall if not _is_uncut(rest, rest.wall) else ():
         middle = _find_middle(part)
         floor = find_floor_mm(case.paths, middle)
         findings.append(
@@ -281,26 +333,34 @@ def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list
 
 
 def _judge_skin(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
-    """Judge one wall that a skin holds: it must be whole where waste stands behind the wall."""
+    """Judge one wall that a skin holds: where waste stands behind it, the skin is whole and no thicker than asked."""
     if not rest.standing:
         return []
-    whole = rest.ring.length
-    if whole > 0.0 and sum(part.length for part in rest.holding) > 0.999 * whole:
-        return []
-    gaps = shapely.line_merge(rest.ring.difference(shapely.union_all(list(rest.holding))))
-    gap = max(shapely.get_parts(gaps), key=lambda part: part.length)
-    middle = _find_middle(gap)
-    floor = find_floor_mm(case.low_paths, middle)
-    return [
-        error(
-            "skin-missing",
-            f"the skin under {wall.label} is {max(0.0, floor):.2f} mm thick over {gap.length:.1f} mm; the job asks for "
-            f"{case.job.hold.skin_mm:g} mm",
-            remedy="do not cut: the part would come loose; look for a pass that goes too deep",
-            origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=max(0.0, floor)),
-            size_mm=max(0.0, floor),
-        )
-    ]
+    findings = []
+    if sum(part.length for part in rest.holding) <= 0.999 * rest.ring.length:
+        gaps = shapely.line_merge(rest.ring.difference(shapely.union_all(list(rest.holding))))
+        gap = max(shapely.get_parts(gaps), key=lambda part: part.length)
+        findings.append(_say_skin(case, wall, code="skin-missing", part=gap, paths=case.low_paths))
+    if rest.wall:
+        thick = max(rest.wall, key=lambda part: part.length)
+        findings.append(_say_skin(case, wall, code="skin-thick", part=thick, paths=case.paths))
+    return findings
+
+
+def _say_skin(case: Case, wall: Wall, *, code: str, part: BaseGeometry, paths: PathTree) -> Finding:
+    middle = _find_middle(part)
+    floor = max(0.0, find_floor_mm(paths, middle))
+    loose = code == "skin-missing"
+    return error(
+        code,
+        f"the skin under {wall.label} is {floor:.2f} mm thick over {part.length:.1f} mm; the job asks for "
+        f"{case.job.hold.skin_mm:g} mm",
+        remedy="do not cut: the part would come loose; look for a pass that goes too deep"
+        if loose
+        else "look whether the last pass goes down to the skin there",
+        origin=_locate(case, wall, point=(middle.x, middle.y), height_mm=floor),
+        size_mm=floor,
+    )
 
 
 def _find_middle(line: BaseGeometry) -> shapely.Point:
