@@ -16,6 +16,8 @@ from cam.plan.placed import PlacedFeature
 from cam.sheet.layout import Layout
 
 CHORD_TOL_MM = 0.01
+SPARE_MM = 0.5
+"""What stays of the gap between two panels: a lead on a curved wall leaves its slot by less than that."""
 
 
 def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: Choice, means: Means) -> None:
@@ -24,18 +26,25 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
     Raises
     ------
     PlanRefused
-        If two panels are closer than a kerf with its finishing allowance, an outline's kerf leaves
-        the sheet, or the cutter's centre leaves the machine's travel.
+        If two panels, one of them perhaps within a cut-out of the other, are closer than a kerf with
+        its finishing allowance, an outline's kerf leaves the sheet, or the cutter's centre leaves the
+        machine's travel.
     """
-    outlines = [feature for feature in features if feature.task.feature.role is Role.OUTLINE]
     allowance = means.material.finish_allowance_mm
-    kerf = [choice.cutter[outline.task.key].diameter_mm + allowance for outline in outlines]
+    kerf = [choice.cutter[feature.task.key].diameter_mm + allowance for feature in features]
     findings = [
-        *_find_close_panels(outlines, kerf_mm=kerf),
+        *_find_close_panels(features, kerf_mm=kerf),
         *(
             finding
-            for outline, width in zip(outlines, kerf, strict=True)
-            for finding in _find_short_room(outline, kerf_mm=width, layout=layout, means=means)
+            for feature, width in zip(features, kerf, strict=True)
+            if feature.task.feature.role is Role.OUTLINE
+            for finding in _find_short_room(
+                feature,
+                kerf_mm=width,
+                reach_mm=width - choice.cutter[feature.task.key].radius_mm,
+                layout=layout,
+                means=means,
+            )
         ),
     ]
     depth = layout.max_top_mm + means.heights.clearance_mm + means.heights.into_bed_mm
@@ -52,18 +61,20 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
         raise PlanRefused(*findings)
 
 
-def _find_close_panels(outlines: list[PlacedFeature], *, kerf_mm: list[float]) -> list[Finding]:
-    rings = np.array([shapely.LinearRing(flatten(outline.contour, chord_tol_mm=CHORD_TOL_MM)) for outline in outlines])
+def _find_close_panels(features: tuple[PlacedFeature, ...], *, kerf_mm: list[float]) -> list[Finding]:
+    rings = np.array([shapely.LinearRing(flatten(feature.contour, chord_tol_mm=CHORD_TOL_MM)) for feature in features])
     findings = []
-    for i, j in shapely.STRtree(rings).query(rings, predicate="dwithin", distance=max(kerf_mm)).T.tolist():
-        gap, needed = shapely.distance(rings[i], rings[j]), max(kerf_mm[i], kerf_mm[j])
-        if i < j and gap < needed - CHORD_TOL_MM:
-            a, b = outlines[i].task, outlines[j].task
+    reach = max(kerf_mm) + SPARE_MM
+    for i, j in shapely.STRtree(rings).query(rings, predicate="dwithin", distance=reach).T.tolist():
+        gap, needed = shapely.distance(rings[i], rings[j]), max(kerf_mm[i], kerf_mm[j]) + SPARE_MM
+        if i < j and gap < needed and _bound_two_panels(features[i], features[j]):
+            a, b = features[i].task, features[j].task
             point = shapely.shortest_line(rings[i], rings[j]).coords[0]
             findings.append(
                 error(
                     "panels-too-close",
-                    f"panels {a.panel} and {b.panel} stand {gap:.2f} mm apart; the cutter needs {needed:.2f} mm",
+                    f"{a.feature.label} of {a.panel} and {b.feature.label} of {b.panel} stand {gap:.2f} mm apart; the "
+                    f"cutter needs {needed:.2f} mm",
                     remedy="move them apart with at_mm, raise margin_mm, or choose a smaller cutter",
                     origin=Origin(panel=a.panel, x_mm=point[0], y_mm=point[1]),
                     size_mm=needed - gap,
@@ -72,7 +83,17 @@ def _find_close_panels(outlines: list[PlacedFeature], *, kerf_mm: list[float]) -
     return findings
 
 
-def _find_short_room(outline: PlacedFeature, *, kerf_mm: float, layout: Layout, means: Means) -> list[Finding]:
+def _bound_two_panels(first: PlacedFeature, second: PlacedFeature) -> bool:
+    """Return whether two walls belong to different panels: two outlines, or a cut-out and the outline within it."""
+    outline, other = sorted((first, second), key=lambda f: f.task.feature.role is not Role.OUTLINE)
+    if outline.task.feature.role is not Role.OUTLINE:
+        return False
+    return other.task.feature.role is Role.OUTLINE or outline.level > other.level
+
+
+def _find_short_room(
+    outline: PlacedFeature, *, kerf_mm: float, reach_mm: float, layout: Layout, means: Means
+) -> list[Finding]:
     min_x, min_y, max_x, max_y = find_bounds_mm(outline.contour)
     findings = []
     edge = min(min_x, min_y, layout.width_mm - max_x, layout.height_mm - max_y)
@@ -88,13 +109,12 @@ def _find_short_room(outline: PlacedFeature, *, kerf_mm: float, layout: Layout, 
             )
         )
     travel_x, travel_y, _ = means.machine.travel_mm
-    reach = kerf_mm / 2.0
-    over = max(max_x + reach - travel_x, max_y + reach - travel_y)
+    over = max(max_x + reach_mm - travel_x, max_y + reach_mm - travel_y)
     if over > 0.0:
         findings.append(
             error(
                 "beyond-travel",
-                f"panel {outline.task.panel} needs the cutter at ({max_x + reach:.1f}, {max_y + reach:.1f}) mm; "
+                f"panel {outline.task.panel} needs the cutter at ({max_x + reach_mm:.1f}, {max_y + reach_mm:.1f}) mm; "
                 f"machine {means.machine.name} travels {travel_x:g} x {travel_y:g} mm",
                 remedy="turn or move the panel, cut it in two, or choose a larger machine",
                 origin=outline.task.origin,
