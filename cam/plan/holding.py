@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, tan
+from math import ceil, inf, tan
 
 import numpy as np
 
@@ -11,12 +11,15 @@ from cam.errors import PlanRefused
 from cam.findings import Origin, error
 from cam.geometry.along import Ruler, find_nearest_at, find_point_at, lay_ruler
 from cam.geometry.contour import Contour
+from cam.plan.waste import Waste, find_anchored
 from cam.plan.workingstep import Bridge, Lift
 from cam.tables.job import Hold
 from cam.tables.rows import Cutter
 
 CORNER_CLEARANCE_MM = 0.5
 """What a bridge's lift keeps from the end of its straight, and from the next one."""
+ANCHOR_STEP_MM = 5.0
+"""How far apart a wall is asked for the waste beside it."""
 PHASES = 36
 """How many starting places are tried for a ring of evenly spaced bridges."""
 
@@ -80,8 +83,10 @@ def find_stretches(ruler: Ruler, *, keep_mm: float, min_radius_mm: float = inf) 
     return tuple(stretches)
 
 
-def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, floor_mm: float, origin: Origin) -> tuple[Bridge, ...]:
-    """Return bridges along a wall, as evenly as its straights allow.
+def lay_bridges(
+    wall: Contour, *, hold: Hold, cutter: Cutter, floor_mm: float, waste: Waste, origin: Origin
+) -> tuple[Bridge, ...]:
+    """Return bridges along a wall, as evenly as its straights allow, wherever there is waste to hold on to.
 
     Notes
     -----
@@ -103,6 +108,7 @@ def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, floor_mm: float, o
     reach = find_reach_mm(lift, floor_mm=floor_mm)
     for min_radius in (inf, 10.0 * foot):
         stretches = find_stretches(ruler, keep_mm=reach + CORNER_CLEARANCE_MM, min_radius_mm=min_radius)
+        stretches = _keep_anchored(stretches, ruler=ruler, waste=waste, length_mm=hold.bridge_length_mm)
         places = _find_even_places(ruler.length_mm, stretches, count=count, apart_mm=2.0 * reach + CORNER_CLEARANCE_MM)
         if places:
             points = [find_point_at(ruler, place) for place in places]
@@ -111,12 +117,31 @@ def lay_bridges(wall: Contour, *, hold: Hold, cutter: Cutter, floor_mm: float, o
         error(
             "no-place-for-bridges",
             f"{count} bridges, each {2.0 * reach:.1f} mm long with its flanks, find no place on the straights of this "
-            f"contour (length {ruler.length_mm:.0f} mm)",
-            remedy="shorten bridge_length_mm, lower min_bridges, hold by a skin, or clear the slug by raising "
-            "clear_slug_below_mm2",
+            f"contour (length {ruler.length_mm:.0f} mm) that has waste beyond its kerf",
+            remedy="shorten bridge_length_mm, lower min_bridges, hold by a skin, move panels apart (margin_mm, at_mm), "
+            "or clear the slug by raising clear_slug_below_mm2",
             origin=origin,
         )
     )
+
+
+def _keep_anchored(
+    stretches: tuple[Stretch, ...], *, ruler: Ruler, waste: Waste, length_mm: float
+) -> tuple[Stretch, ...]:
+    """Return what is left of stretches where a bridge reaches waste that stays."""
+    kept = []
+    for stretch in stretches:
+        # no farther apart than a bridge is long, so that nothing is missed between two of them
+        step = min(ANCHOR_STEP_MM, length_mm)
+        count = max(3, ceil((stretch.to_mm - stretch.from_mm) / step) + 1)
+        places = np.linspace(stretch.from_mm, stretch.to_mm, count)
+        anchored = find_anchored(waste, ruler=ruler, places_mm=places, length_mm=length_mm)
+        edges = np.flatnonzero(np.diff(np.concatenate(([False], anchored, [False]))))
+        kept += [
+            Stretch(from_mm=float(places[first]), to_mm=float(places[last - 1]))
+            for first, last in zip(edges[::2], edges[1::2], strict=True)
+        ]
+    return tuple(kept)
 
 
 def _find_even_places(

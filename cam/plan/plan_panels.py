@@ -6,9 +6,7 @@ from dataclasses import replace
 from math import radians
 
 from cam.errors import PlanRefused
-from cam.geometry.contour import Contour, Region
-from cam.geometry.measure import measure_region_area_mm2
-from cam.geometry.offset import offset_region
+from cam.findings import error
 from cam.panel.panel import Role
 from cam.plan.choose_cutters import Choice, choose_cutters
 from cam.plan.holding import find_lift, find_start, lay_bridges
@@ -17,6 +15,7 @@ from cam.plan.order import order_stops
 from cam.plan.placed import PlacedFeature, place_features
 from cam.plan.room import check_room
 from cam.plan.sequence import find_stops
+from cam.plan.waste import Waste, find_unheld, find_waste
 from cam.plan.workingstep import Bridge, Operation, Plan, Workingstep
 from cam.sheet.layout import Layout
 from cam.tables.job import Hold, HoldKind
@@ -45,7 +44,11 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
         machine=means.machine,
     )
     check_room(layout, features=features, choice=choice, means=means)
-    steps = {feature.task.key: _plan_step(feature, choice=choice, layout=layout, means=means) for feature in features}
+    waste = find_waste(layout, features=features, choice=choice, allowance_mm=means.material.finish_allowance_mm)
+    steps = {
+        feature.task.key: _plan_step(feature, choice=choice, waste=waste[feature.task.key], layout=layout, means=means)
+        for feature in features
+    }
     visits = order_stops(find_stops(features, steps=steps), from_mm=(0.0, 0.0))
     return Plan(
         workingsteps=tuple(
@@ -58,18 +61,16 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
     )
 
 
-def _plan_step(feature: PlacedFeature, *, choice: Choice, layout: Layout, means: Means) -> Workingstep:
+def _plan_step(feature: PlacedFeature, *, choice: Choice, waste: Waste, layout: Layout, means: Means) -> Workingstep:
     task, hold = feature.task, means.hold
     cutter, wall = choice.cutter[task.key], feature.wall
-    operation, why = _choose_operation(feature, cutter=cutter, hold=hold)
+    operation, why = _choose_operation(feature, waste=waste, hold=hold)
     bridges: tuple[Bridge, ...] = ()
     if hold.by is HoldKind.BRIDGES and operation in (Operation.INSIDE, Operation.OUTSIDE):
         try:
-            bridges = lay_bridges(
-                wall, hold=hold, cutter=cutter, floor_mm=-means.heights.into_bed_mm, origin=task.origin
-            )
+            bridges = _lay_holding(feature, cutter=cutter, waste=waste, means=means)
         except PlanRefused as refusal:
-            if operation is Operation.OUTSIDE:
+            if operation is Operation.OUTSIDE or waste.holds_panel:
                 raise
             operation = _find_clearing(feature)
             why = f"cleared wholly: its slug cannot be held: {refusal.findings[0].message}"
@@ -125,27 +126,55 @@ def find_pass_heights(*, top_mm: float, floor_mm: float, passes: int) -> tuple[f
     return (*(top_mm - step * i for i in range(1, passes)), floor_mm)
 
 
-def _choose_operation(feature: PlacedFeature, *, cutter: Cutter, hold: Hold) -> tuple[Operation, str]:
+def _choose_operation(feature: PlacedFeature, *, waste: Waste, hold: Hold) -> tuple[Operation, str]:
     """Return how a feature is cut, and why."""
     if feature.task.feature.role is Role.OUTLINE:
         return Operation.OUTSIDE, "an outline, its waste outside"
-    slug = measure_slug_mm2(feature.wall, cutter=cutter)
-    if slug >= hold.clear_slug_below_mm2:
+    if waste.holds_panel:
+        return Operation.INSIDE, "another panel lies inside it"
+    # of several slugs the smallest decides: it is the one that would be thrown
+    slug = min((piece.area for piece in waste.slugs), default=0.0)
+    if slug >= hold.clear_slug_below_mm2 and slug > 0.0:
         return Operation.INSIDE, f"a slug of {slug:.0f} mm2 stays, large enough to be held"
     what = "no slug would stay" if slug == 0.0 else f"its slug of {slug:.0f} mm2 would be thrown"
     why = f"cleared wholly: {what} (limit {hold.clear_slug_below_mm2:g} mm2)"
     return _find_clearing(feature), why
 
 
+def _lay_holding(feature: PlacedFeature, *, cutter: Cutter, waste: Waste, means: Means) -> tuple[Bridge, ...]:
+    """Return a feature's bridges, which hold all of its waste.
+
+    Raises
+    ------
+    PlanRefused
+        If bridges find no place, or some of the waste has too few.
+    """
+    origin = feature.task.origin
+    bridges = lay_bridges(
+        feature.wall,
+        hold=means.hold,
+        cutter=cutter,
+        floor_mm=-means.heights.into_bed_mm,
+        waste=waste,
+        origin=origin,
+    )
+    slug = find_unheld(waste, bridges=bridges)
+    if slug is not None:
+        point = slug.representative_point()
+        raise PlanRefused(
+            error(
+                "waste-not-held",
+                f"a piece of waste of {slug.area:.0f} mm2 would have fewer than two bridges and come loose",
+                remedy="lower bridge_spacing_mm, hold by a skin, choose a smaller cutter, or widen the neck beside it",
+                origin=replace(origin, x_mm=point.x, y_mm=point.y),
+            )
+        )
+    return bridges
+
+
 def _find_clearing(feature: PlacedFeature) -> Operation:
     """Return how all the waste inside a feature is cut away."""
     return Operation.BORE if feature.task.feature.role is Role.HOLE else Operation.CLEAR
-
-
-def measure_slug_mm2(wall: Contour, *, cutter: Cutter) -> float:
-    """Return the area of the waste that one lap inside a wall leaves loose."""
-    slugs = offset_region(Region(outer=wall), distance_mm=-cutter.diameter_mm)
-    return sum(measure_region_area_mm2(slug) for slug in slugs)
 
 
 def _say_holding(hold: Hold, *, bridges: int, held: bool) -> str:
