@@ -57,7 +57,7 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
     feed = step.finish.feed_mm_per_min
     if hypot(moves[-1].to_mm[0] - begin.far_mm[0], moves[-1].to_mm[1] - begin.far_mm[1]) > 1e-6:
         moves.append(line((*begin.far_mm, step.floor_mm), feed_mm_per_min=feed, purpose=Purpose.LEAD))
-    moves.append(lead_in(begin, z_mm=step.floor_mm, feed_mm_per_min=feed))
+    moves.append(lead_in(begin, z_mm=step.floor_mm, feed_mm_per_min=feed, reach_mm=step.cutter.radius_mm))
     lap = Profile(at_mm=(0.0, ruler.length_mm + end.at_mm), z_mm=(step.floor_mm, step.floor_mm))
     moves += follow(
         ruler,
@@ -69,7 +69,7 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
         bite=Bite.WALL,
         purpose=Purpose.FINISH,
     )
-    moves.append(lead_out(end, z_mm=step.floor_mm, feed_mm_per_min=feed))
+    moves.append(lead_out(end, z_mm=step.floor_mm, feed_mm_per_min=feed, reach_mm=step.cutter.radius_mm))
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import acos, cos, sin
+from math import acos, cos, hypot, sin
 
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
@@ -98,24 +98,36 @@ def _is_clear(lead: Lead, *, step: Workingstep, arriving: bool) -> bool:
     return all(find_distance_mm(step.wall, place) >= step.cutter.radius_mm - WALL_TOL_MM for place in places)
 
 
-def lead_in(lead: Lead, *, z_mm: float, feed_mm_per_min: float) -> Move:
-    """Return the arc from the far end onto the path."""
+def find_lead_feed(lead: Lead, *, feed_mm_per_min: float, reach_mm: float) -> float:
+    """Return the feed of the centre round a lead that holds the feed at the wall, its outer side.
+
+    Notes
+    -----
+    On an arc of radius R the outer edge of a cutter of radius r travels ``(R + r) / R`` times as fast
+    as its centre.
+    """
+    radius = hypot(lead.near_mm[0] - lead.centre_mm[0], lead.near_mm[1] - lead.centre_mm[1])
+    return feed_mm_per_min * radius / (radius + reach_mm)
+
+
+def lead_in(lead: Lead, *, z_mm: float, feed_mm_per_min: float, reach_mm: float) -> Move:
+    """Return the arc from the far end onto the path; ``reach_mm`` is the cutter's radius."""
     return arc(
         (*lead.near_mm, z_mm),
         centre_mm=lead.centre_mm,
         sweep_rad=lead.sweep_rad,
-        feed_mm_per_min=feed_mm_per_min,
+        feed_mm_per_min=find_lead_feed(lead, feed_mm_per_min=feed_mm_per_min, reach_mm=reach_mm),
         purpose=Purpose.LEAD,
     )
 
 
-def lead_out(lead: Lead, *, z_mm: float, feed_mm_per_min: float) -> Move:
-    """Return the arc off the path to the far end."""
+def lead_out(lead: Lead, *, z_mm: float, feed_mm_per_min: float, reach_mm: float) -> Move:
+    """Return the arc off the path to the far end; ``reach_mm`` is the cutter's radius."""
     return arc(
         (*lead.far_mm, z_mm),
         centre_mm=lead.centre_mm,
         sweep_rad=lead.sweep_rad,
-        feed_mm_per_min=feed_mm_per_min,
+        feed_mm_per_min=find_lead_feed(lead, feed_mm_per_min=feed_mm_per_min, reach_mm=reach_mm),
         purpose=Purpose.LEAD,
     )
 
