@@ -109,9 +109,7 @@ def _draw_biarcs(rng, *, share) -> Region:
     radius = 60.0 * (1.0 + depth * np.sin(waves * angle + phase))
     slope = 60.0 * depth * waves * np.cos(waves * angle + phase)
     points = np.column_stack((radius * np.cos(angle), radius * np.sin(angle)))
-    heading = np.arctan2(
-        slope * np.sin(angle) + radius * np.cos(angle), slope * np.cos(angle) - radius * np.sin(angle)
-    )
+    heading = np.arctan2(slope * np.sin(angle) + radius * np.cos(angle), slope * np.cos(angle) - radius * np.sin(angle))
     rows = []
     for i in range(count):
         p, q = points[i], points[(i + 1) % count]
@@ -171,7 +169,11 @@ def draw_plate(rng) -> Region:
             lambda: keyhole(x, y, radius=size / 3.0, width=size / 4.0, length=size / 2.0, angle=angle),
         ][int(rng.integers(4))]()
         shape = shapely.Polygon(flatten(hole, chord_tol_mm=1e-3))
-        if frame.boundary.distance(shape) > 0.01 and frame.contains(shape) and all(s.distance(shape) > 0.01 for s in taken):
+        if (
+            frame.boundary.distance(shape) > 0.01
+            and frame.contains(shape)
+            and all(s.distance(shape) > 0.01 for s in taken)
+        ):
             holes.append(hole)
             taken.append(shape)
     return region_of(outer, *holes)
@@ -251,8 +253,21 @@ def draw_cusps(rng) -> Region:
 
 _STROKES = {
     "E": [(0, 0), (40, 0), (40, 8), (9, 8), (9, 31), (36, 31), (36, 39), (9, 39), (9, 62), (40, 62), (40, 70), (0, 70)],
-    "M": [(0, 0), (8, 0), (8, 55), (26, 12), (34, 12), (52, 55), (52, 0), (60, 0), (60, 70), (50, 70), (30, 22),
-          (10, 70), (0, 70)],
+    "M": [
+        (0, 0),
+        (8, 0),
+        (8, 55),
+        (26, 12),
+        (34, 12),
+        (52, 55),
+        (52, 0),
+        (60, 0),
+        (60, 70),
+        (50, 70),
+        (30, 22),
+        (10, 70),
+        (0, 70),
+    ],
     "K": [(0, 0), (9, 0), (9, 24), (16, 32), (36, 0), (47, 0), (22, 39), (46, 70), (35, 70), (9, 36), (9, 70), (0, 70)],
     "Z": [(0, 0), (44, 0), (44, 8), (11, 8), (44, 62), (44, 70), (2, 70), (2, 62), (33, 62), (0, 8)],
 }

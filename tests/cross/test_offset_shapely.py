@@ -1,7 +1,7 @@
 """Offsets of random panels against the polygon offset of a general-purpose library (shapely, GEOS).
 
-A seeded slice; the whole campaign is tests/bench. The polygon offset has 1,024 chords to a quarter and is
-taken of a flattening within 0.1 micrometre.
+A seeded slice, of panels for which the polygon engine takes a second or so. The polygon offset has 1,024
+chords to a quarter and is taken of a flattening within 0.1 micrometre.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def _reach(one: shapely.Geometry, other: shapely.Geometry) -> float:
     return float(np.max(shapely.distance(points, other))) if len(points) else 0.0
 
 
-@pytest.mark.parametrize("seed", range(14))
+@pytest.mark.parametrize("seed", [1, 2, 4, 5, 7, 8, 9, 11, 14, 15])
 def test_offsets_lie_within_two_micrometres_of_the_polygon_offset(seed: int) -> None:
     _, region, rng = random_panels.draw_panel(seed)
     source = _polygon(region, 1e-4)

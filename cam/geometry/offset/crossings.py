@@ -112,7 +112,7 @@ def _find_doubt_mm(pieces: Pieces, a: IntArray, b: IntArray, points_mm: FloatArr
     same_way = np.sign((way_a * way_b).sum(axis=1))
     bend = np.maximum(np.abs(bend_a - same_way * bend_b), 1e-9)
     doubt = np.minimum(error / np.maximum(angle, 1e-15), np.sqrt(2.0 * error / bend))
-    return np.clip(doubt, END_SLACK_MM, MAX_SLACK_MM)
+    return np.asarray(np.clip(doubt, END_SLACK_MM, MAX_SLACK_MM))
 
 
 def _carrier_directions(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> FloatArray:
