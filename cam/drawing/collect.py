@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.attrib import Attrib
+from ezdxf.entities.dxfentity import DXFTagStorage
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.insert import Insert
 from ezdxf.entities.mtext import MText
@@ -47,6 +48,7 @@ class Collected:
     passed_over: Counter[str] = field(default_factory=Counter)
     hidden: Counter[tuple[str, str]] = field(default_factory=Counter)
     invisible: Counter[str] = field(default_factory=Counter)
+    unknown: Counter[str] = field(default_factory=Counter)
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -91,11 +93,13 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
     for entity in entities:
         kind = entity.dxftype()
         dxf = entity.dxf
-        layer = dxf.layer
+        layer = str(getattr(dxf, "layer", "0"))  # entities of unknown type may have none
         if walk.layer is not None and layer == "0":
             layer = walk.layer
         if any_hidden and (layer.lower() in frozen or (layer.lower() in off and kind != "INSERT")):
             collected.hidden[layer, kind] += 1
+        elif isinstance(entity, DXFTagStorage):
+            collected.unknown[kind] += 1
         elif dxf.get("invisible", 0):
             collected.invisible[kind] += 1
         elif kind in DRAWERS:
@@ -132,9 +136,9 @@ def _collect_drawn(entity: DXFGraphic, source: Source, collected: Collected, wal
 def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk) -> None:
     """Walk through a block reference, once for each place of its array."""
     dxf = insert.dxf
-    name = str(dxf.get("name", ""))
+    name = dxf.get("name") or ""
     origin = Origin(file=walk.file, layer=layer, handle=dxf.handle, block_path=walk.block_path or None)
-    block = insert.block()
+    block = insert.block() if name else None
     if block is None:
         message = f"it refers to the block '{name}', which the drawing does not hold"
         _add_fault(collected, error("missing-block", message, remedy="export the drawing again", origin=origin))
@@ -187,6 +191,8 @@ def _find_frames(insert: Insert, walk: Walk) -> list[Frame]:
     if not 0.0 < Vec3(dxf.extrusion).magnitude < 1e100:
         raise EntityFault("broken-entity", "its plane has no direction", "place it again")
     matrix = as_array(insert.matrix44())
+    if not (np.abs(matrix) <= walk.limits.max_coordinate).all():  # the block's base point may be anywhere
+        raise EntityFault("coordinates-too-large", "its block's base point is too far away", "draw the block again")
     rows, columns = count_places(insert)
     if rows == columns == 1:
         return [lay_frame(matrix @ walk.frame.matrix)]
@@ -221,7 +227,8 @@ def count_entities(document: Document) -> int:
             total += 1
             if entity.dxftype() != "INSERT" or not isinstance(entity, Insert):
                 continue
-            name, block = str(entity.dxf.get("name", "")).lower(), entity.block()
+            name = (entity.dxf.get("name") or "").lower()
+            block = entity.block() if name else None
             # a block inside itself is refused where it is met; here it only must not be counted forever
             if block is None or name in above or len(above) >= MAX_DEPTH:
                 continue

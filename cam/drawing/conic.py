@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, cos, degrees, pi, radians, sin, tan
 
 import numpy as np
@@ -68,16 +69,26 @@ def lay_conic(conic: Conic, *, tol: float) -> list[Row]:
     )
     if is_circle:
         return _lay_circular(conic, u, 1.0 if area > 0.0 else -1.0)
-    start, sweep = conic.start_rad, conic.sweep_rad
+    axes = (u.real, u.imag, v.real, v.imag)
+    path = _fit_ellipse(axes, start_rad=conic.start_rad, sweep_rad=conic.sweep_rad, tol=tol)
+    x, y = float(conic.centre[0]), float(conic.centre[1])
+    rows: list[Row] = [(x + dx, y + dy, bulge) for dx, dy, bulge in path]
+    return rows[:-1] if conic.is_closed else rows
+
+
+@lru_cache(maxsize=256)
+def _fit_ellipse(
+    axes: tuple[float, float, float, float], *, start_rad: float, sweep_rad: float, tol: float
+) -> tuple[Row, ...]:
+    """Return arcs along an ellipse about the origin; remembered, because blocks repeat them by the hundred."""
+    axis_u, axis_v = np.array(axes[:2]), np.array(axes[2:])
 
     def run(t: FloatArray) -> tuple[FloatArray, FloatArray]:
         c, s = np.cos(t)[:, None], np.sin(t)[:, None]
-        return c * conic.axis_u[:2] + s * conic.axis_v[:2], c * conic.axis_v[:2] - s * conic.axis_u[:2]
+        return c * axis_u + s * axis_v, c * axis_v - s * axis_u
 
-    path = fit_curve(run, breaks=np.array([start, start + sweep]), tol_mm=tol)
-    path[:, :2] += conic.centre[:2]
-    rows: list[Row] = [(float(x), float(y), float(bulge)) for x, y, bulge in path]
-    return rows[:-1] if conic.is_closed else rows
+    path = fit_curve(run, breaks=np.array([start_rad, start_rad + sweep_rad]), tol_mm=tol)
+    return tuple((float(x), float(y), float(bulge)) for x, y, bulge in path)
 
 
 def _lay_circular(conic: Conic, u: complex, turn: float) -> list[Row]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import logging
 import re
 import struct
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from ezdxf import recover
 from ezdxf.document import Drawing as Document
+from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.filemanagement import readfile
 from ezdxf.lldxf.const import DXFError
 
@@ -18,6 +22,16 @@ MAX_BYTES = 200_000_000
 BINARY_SENTINEL = b"AutoCAD Binary DXF\r\n\x1a\x00"
 ASCII_END = re.compile(rb"(?:^|[\r\n])[ \t]*0[ \t]*\r?\n[ \t]*EOF[ \t\r\n\x00\x1a]*\Z")
 BINARY_END = re.compile(rb"\x00EOF\x00\s*\Z")
+
+# words of ezdxf's log after which the drawing is no longer the one that was drawn
+LOSSES = (
+    "recovered invalid floating point",
+    "outside a SECTION",
+    "ignoring content",
+    "Ignoring BLOCK",
+    "Ignoring invalid",
+)
+MAX_WORDS = 1000
 
 # what ezdxf lets out when a file's tags are not what its structure promises: its own errors, and
 # those of the plain Python under them. Nothing of castcut runs where these are caught.
@@ -79,24 +93,64 @@ def read_document(path: Path, data: bytes) -> tuple[Document, list[Finding]]:
         remedy = "copy or export the file again; what is missing cannot be known"
         raise DrawingRefused(_refuse(path, "truncated-drawing", message, remedy))
     try:
-        return readfile(path), []
+        with _listening() as words:
+            document = readfile(path)
+            document.modelspace()
     except LIBRARY_FAULTS as fault:
         return _recover(path, first_fault=fault)
+    return document, _note_words(path, words, why="")
 
 
 def _recover(path: Path, *, first_fault: Exception) -> tuple[Document, list[Finding]]:
     """Read a file again by ezdxf's recovery, which drops or mends what its strict reader refuses."""
     try:
-        document, auditor = recover.readfile(path)
+        with _listening() as words:
+            document, auditor = recover.readfile(path)
+            document.modelspace()
     except LIBRARY_FAULTS:
         raise DrawingRefused(_damaged(path, str(first_fault))) from first_fault
     if auditor.has_errors:
         raise DrawingRefused(_damaged(path, auditor.errors[0].message)) from first_fault
-    message = f"the file is damaged ({first_fault}) and was mended while reading: {len(auditor.fixes)} repairs"
-    if auditor.fixes:
-        message += f", first: {auditor.fixes[0].message}"
+    for fix in auditor.fixes:
+        if isinstance(fix.entity, DXFGraphic) and not fix.entity.is_alive:
+            raise DrawingRefused(_damaged(path, fix.message)) from first_fault
+    words += [fix.message for fix in auditor.fixes]
+    return document, _note_words(path, words or ["nothing is missing"], why=f" ({first_fault})")
+
+
+def _note_words(path: Path, words: list[str], *, why: str) -> list[Finding]:
+    """Return what the library had to say about a file, or refuse if it guessed a number or dropped content."""
+    for word in words:
+        if any(loss in word for loss in LOSSES):
+            raise DrawingRefused(_damaged(path, word))
+    if not words:
+        return []
+    message = f"the file is damaged{why} and was mended while reading, {len(words)} repairs, first: {words[0]}"
     remedy = "compare the picture with the drawing, or export the drawing again"
-    return document, [warning("recovered-drawing", message, remedy=remedy, origin=Origin(file=str(path)))]
+    return [warning("recovered-drawing", message, remedy=remedy, origin=Origin(file=str(path)))]
+
+
+@contextmanager
+def _listening() -> Iterator[list[str]]:
+    """Collect the warnings that ezdxf logs, each once, instead of letting them out to stderr."""
+    words: dict[str, None] = {}
+
+    class Listener(logging.Handler):
+        def emit(self, record: logging.LogRecord) -> None:
+            if len(words) < MAX_WORDS:
+                words[record.getMessage()] = None
+
+    logger, listener = logging.getLogger("ezdxf"), Listener(logging.WARNING)
+    was_propagating = logger.propagate
+    logger.addHandler(listener)
+    logger.propagate = False
+    said: list[str] = []
+    try:
+        yield said
+    finally:
+        logger.removeHandler(listener)
+        logger.propagate = was_propagating
+        said.extend(words)
 
 
 def _damaged(path: Path, why: str) -> Finding:

@@ -28,6 +28,7 @@ def note_collected(document: Document, collected: Collected, *, file: str, mm_pe
         *_note_invisible(collected, file),
         *_note_paper_space(document, file),
         *_note_heights(collected, file, mm_per_unit),
+        *_note_unknown(collected, file),
         *_note_passed_over(collected, file),
         *_note_curves(collected.pieces, file),
     ]
@@ -81,6 +82,13 @@ def _note_heights(collected: Collected, file: str, mm_per_unit: float) -> Iterab
         yield warning("several-heights", message, remedy=remedy, origin=collected.pieces.sources[odd].find_origin(file))
 
 
+def _note_unknown(collected: Collected, file: str) -> Iterable[Finding]:
+    if collected.unknown:
+        message = f"entities of unknown types were passed over: {_say_counts(collected.unknown)}"
+        remedy = "explode them to lines and arcs if they are part of a panel"
+        yield warning("unknown-entities", message, remedy=remedy, origin=Origin(file=file))
+
+
 def _note_passed_over(collected: Collected, file: str) -> Iterable[Finding]:
     if collected.passed_over:
         message = f"entities that are no contour were passed over: {_say_counts(collected.passed_over)}"
@@ -96,22 +104,12 @@ def _note_curves(pieces: PieceList, file: str) -> Iterable[Finding]:
 
 def note_cleaned(cleaned: Cleaned, *, file: str) -> list[Finding]:
     """Return what was dropped because it has no length or is drawn again."""
-    findings = []
+    findings: list[Finding] = []
     if cleaned.zero_length:
         count = len(cleaned.zero_length)
         message = f"{count} pieces no longer than {SAME_MM:g} mm were dropped, first in {cleaned.zero_length[0]}"
         findings.append(note("zero-length-dropped", message, origin=cleaned.zero_length[0].find_origin(file)))
-    for k in np.flatnonzero(cleaned.duplicates_closed).tolist():
-        # a whole loop twice may be one panel too few as well as one outline too many
-        again = cleaned.duplicates[k]
-        findings.append(
-            error(
-                "doubled-loop",
-                f"the loop {again} stands exactly on an earlier one",
-                remedy="delete one of the two, or move it to where it was meant to be",
-                origin=again.find_origin(file, cleaned.duplicates_mm[k]),
-            )
-        )
+    findings += cap_findings(_say_copied_loops(cleaned, file))
     loose = np.flatnonzero(~cleaned.duplicates_closed).tolist()
     if loose:
         first = cleaned.duplicates[loose[0]]
@@ -120,6 +118,15 @@ def note_cleaned(cleaned: Cleaned, *, file: str) -> list[Finding]:
         origin = first.find_origin(file, cleaned.duplicates_mm[loose[0]])
         findings.append(warning("duplicate-dropped", message, remedy=remedy, origin=origin))
     return findings
+
+
+def _say_copied_loops(cleaned: Cleaned, file: str) -> Iterable[Finding]:
+    """Say the loops that stand exactly on another: one panel too few, perhaps, as well as one outline too many."""
+    for k in np.flatnonzero(cleaned.duplicates_closed).tolist():
+        again = cleaned.duplicates[k]
+        message = f"the loop {again} stands exactly on an earlier one"
+        remedy = "delete one of the two, or move it to where it was meant to be"
+        yield error("doubled-loop", message, remedy=remedy, origin=again.find_origin(file, cleaned.duplicates_mm[k]))
 
 
 def note_joints(joined: Joined, *, mm_per_unit: float, join_tol_mm: float) -> list[Finding]:

@@ -9,6 +9,7 @@ import pytest
 
 from cam.drawing.conic import lay_arc, split_wide_arcs
 from cam.drawing.spline import BSpline, check_bspline, find_periodic_rates, lay_bspline, trace_bspline
+from cam.errors import DrawingRefused
 from cam.findings import Severity
 from cam.geometry.contour import find_segments
 from cam.geometry.measure import find_bounds_mm, measure_area_mm2, measure_length_mm
@@ -333,6 +334,17 @@ def test_blocks_that_cannot_be_laid_out(read):
     found = errors(read(draw))
     assert [f.code for f in found] == ["missing-block", "looping-block"]
     assert "'NOWHERE'" in found[0].message
+
+
+@pytest.mark.parametrize("number", [1e12, float("nan"), float("inf")])
+def test_a_base_point_that_no_drawing_holds(read, number):
+    def draw(space, document):
+        document.blocks.new("B", base_point=(number, 0)).add_circle((0, 0), 5)
+        space.add_blockref("B", (0, 0))
+
+    with pytest.raises(DrawingRefused) as refusal:
+        read(draw)
+    assert [f.code for f in refusal.value.findings] == ["coordinates-too-large"]
 
 
 def test_clips_and_outside_references_are_warned_of(read, codes):
