@@ -14,6 +14,12 @@ FINISH_OVERLAP_RAD = 0.2
 """How far the finishing circle goes on past its start before it leaves."""
 CORE_SHARE = 0.9
 """The helix's radius is at most this share of the cutter's, so that no core stays in the middle."""
+MIN_HELIX_SHARE = 0.15
+"""The helix's radius is at least this share of the cutter's: what the least bored hole, 1.15 diameters, gives it."""
+MIN_ROUGH_SHARE = 0.2
+"""A helix narrower than this share of the cutter's radius leaves no allowance: its turns would be hundreds."""
+MAX_FINISH_WIDTH = 0.35
+"""The finishing circle bites at this share of the cutter's diameter at most: less than half goes the full depth."""
 
 
 def lay_bore(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]:
@@ -27,7 +33,7 @@ def lay_bore(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]
     centre, hole_radius = _find_circle(step)
     finish_radius = hole_radius - step.cutter.radius_mm
     rough_radius = finish_radius - step.allowance_mm
-    if rough_radius <= 0.0:
+    if not _leaves_room(rough_radius, finish_mm=finish_radius, cutter_mm=step.cutter.radius_mm):
         # no room for an allowance: the helix itself cuts the wall, the circle after it smooths it
         rough_radius = finish_radius
     core_radius = min(rough_radius, CORE_SHARE * step.cutter.radius_mm)
@@ -41,9 +47,24 @@ def lay_bore(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]
         if floor != step.floor_mm and rough_radius > core_radius:
             start = (centre[0] + core_radius, centre[1], floor)
             moves.append(line(start, feed_mm_per_min=step.rough.feed_mm_per_min, purpose=Purpose.LINK))
-    moves += _finish_circle(step, centre=centre, radius_mm=finish_radius)
+    moves += _finish_circle(step, centre=centre, from_mm=rough_radius, radius_mm=finish_radius)
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves
+
+
+def _leaves_room(rough_mm: float, *, finish_mm: float, cutter_mm: float) -> bool:
+    """Return whether a ring of allowance can be left for the finishing circle.
+
+    Notes
+    -----
+    The cutter's edge at an angle t from the outward direction stands outside the roughed hole where
+    ``cos t > ((rough + r)^2 - finish^2 - r^2) / (2 finish r)`` (law of cosines), and the bite is
+    ``r (1 - cos t)`` wide: on a tight circle even a thin ring is met by much of the edge.
+    """
+    if rough_mm < MIN_ROUGH_SHARE * cutter_mm:
+        return False
+    edge_cos = ((rough_mm + cutter_mm) ** 2 - finish_mm**2 - cutter_mm**2) / (2.0 * finish_mm * cutter_mm)
+    return (1.0 - edge_cos) / 2.0 <= MAX_FINISH_WIDTH
 
 
 def _find_circle(step: Workingstep) -> tuple[tuple[float, float], float]:
@@ -140,18 +161,24 @@ def _widen(
     return moves
 
 
-def _finish_circle(step: Workingstep, *, centre: tuple[float, float], radius_mm: float) -> list[Move]:
-    """Return the way to the middle, a half circle onto the wall, a full circle and overlap, and back."""
+def _finish_circle(step: Workingstep, *, centre: tuple[float, float], from_mm: float, radius_mm: float) -> list[Move]:
+    """Return the way across the roughed hole, a half circle onto the wall, a full circle and overlap, and back.
+
+    Notes
+    -----
+    The half circle touches the roughed circle and the wall's, and grows by the allowance: nowhere
+    does the cutter bite wider than on the wall itself. From the middle it would meet the ring head-on.
+    """
     turn = 1.0 if turns_counter_clockwise(step.operation, direction=step.finish_direction) else -1.0
     feed, z = step.finish.feed_mm_per_min, step.floor_mm
-    lead_centre = (centre[0] + radius_mm / 2.0, centre[1])
+    lead_centre = (centre[0] + (radius_mm - from_mm) / 2.0, centre[1])
     moves = [
-        line((*centre, z), feed_mm_per_min=feed, purpose=Purpose.LEAD),
+        line((centre[0] - from_mm, centre[1], z), feed_mm_per_min=feed, purpose=Purpose.LEAD),
         _half_circle(
             step,
             centre=lead_centre,
             from_rad=pi,
-            radius_mm=radius_mm / 2.0,
+            radius_mm=(from_mm + radius_mm) / 2.0,
             z_mm=z,
             turn=turn,
             feed_mm_per_min=feed,

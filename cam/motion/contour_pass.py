@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from math import hypot, tan
+from math import dist, hypot, tan
 
+from cam.errors import PlanRefused
+from cam.findings import Origin, error
 from cam.geometry.along import Ruler, find_nearest_at, find_point_at, lay_ruler, start_at
 from cam.geometry.contour import Contour
 from cam.geometry.transform import reverse
 from cam.motion.follow import Bite, approach, follow, retract
-from cam.motion.lead import find_lead, lead_in, lead_out
+from cam.motion.lead import Lead, find_lead, lead_in, lead_out
 from cam.motion.moves import Move, Purpose, line
 from cam.motion.profile import Profile, lift_over, ramp_in_passes
 from cam.plan.workingstep import Operation, Workingstep
@@ -53,6 +55,7 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
     ruler = _lay_directed(path, step=step, direction=direction, near_mm=step.start_mm)
     begin = find_lead(ruler, places_mm=(0.0,), step=step, waste_left=waste_left, arriving=True)
     end = find_lead(ruler, places_mm=OVERLAPS_MM, step=step, waste_left=waste_left, arriving=False)
+    _refuse_leads_on_bridges(begin, end, ruler=ruler, step=step)
     moves = _enter_slot(slot, to_mm=begin.far_mm, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
     feed = step.finish.feed_mm_per_min
     if hypot(moves[-1].to_mm[0] - begin.far_mm[0], moves[-1].to_mm[1] - begin.far_mm[1]) > 1e-6:
@@ -72,6 +75,24 @@ def lay_finishing(path: Contour, *, slot: Contour, step: Workingstep, air_mm: fl
     moves.append(lead_out(end, z_mm=step.floor_mm, feed_mm_per_min=feed, reach_mm=step.cutter.radius_mm))
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves
+
+
+def _refuse_leads_on_bridges(begin: Lead, end: Lead, *, ruler: Ruler, step: Workingstep) -> None:
+    """Refuse leads that would cut a bridge or its flank: they run at the floor."""
+    low, high = begin.at_mm - dist(begin.near_mm, begin.far_mm), end.at_mm + dist(end.near_mm, end.far_mm)
+    level = Profile(at_mm=(low, high), z_mm=(step.floor_mm, step.floor_mm))
+    if max(_lift(level, ruler=ruler, step=step).z_mm) <= step.floor_mm:
+        return
+    x, y = begin.near_mm
+    raise PlanRefused(
+        error(
+            "no-room-for-lead",
+            f"the bridges leave less than {high - low:.1f} mm of wall between them for the finishing pass to begin and "
+            "end on",
+            remedy="ask for fewer bridges (bridge_spacing_mm, min_bridges) or shorter ones, or hold by a skin",
+            origin=Origin(panel=step.panel, feature=step.feature, x_mm=x, y_mm=y),
+        )
+    )
 
 
 def _enter_slot(

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import pi
 
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
 from cam.geometry.contour import Contour, Region
+from cam.geometry.measure import measure_length_mm
 from cam.geometry.offset import offset_region
-from cam.motion.bore_pass import lay_bore
+from cam.motion.bore_pass import MIN_HELIX_SHARE, lay_bore
 from cam.motion.clear_pass import lay_clearing
 from cam.motion.contour_pass import lay_finishing, lay_roughing
 from cam.motion.moves import Move
@@ -42,11 +44,28 @@ def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move
         return lay_bore(step, air_mm=air_mm, rapid_mm=rapid_mm)
     path = find_centre_path(step, reach_mm=step.cutter.radius_mm)
     slot = find_centre_path(step, reach_mm=step.cutter.radius_mm + step.allowance_mm)
+    _refuse_tight_lap(slot, step=step)
     if step.operation is Operation.CLEAR:
         moves = lay_clearing(Region(outer=slot), step=step, air_mm=air_mm, rapid_mm=rapid_mm)
     else:
         moves = lay_roughing(slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
     return moves + lay_finishing(path, slot=slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+
+
+def _refuse_tight_lap(slot: Contour, *, step: Workingstep) -> None:
+    """Refuse a path so short that the way down would take hundreds of laps and the chips have no way out."""
+    least_mm = 2.0 * pi * MIN_HELIX_SHARE * step.cutter.radius_mm
+    length_mm = measure_length_mm(slot)
+    if length_mm < least_mm:
+        raise PlanRefused(
+            error(
+                "cutout-too-small",
+                f"cutter {step.cutter.name} would go down on a lap of {length_mm:.2f} mm; it needs {least_mm:.2f} mm, "
+                "as much as in the smallest hole that it bores",
+                remedy="choose a smaller cutter, or widen the cut-out in the drawing",
+                origin=Origin(panel=step.panel, feature=step.feature),
+            )
+        )
 
 
 def find_centre_path(step: Workingstep, *, reach_mm: float) -> Contour:

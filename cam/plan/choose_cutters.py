@@ -17,6 +17,8 @@ from cam.tables.rows import Cutter, CutterKind, Machine
 
 CORNER_SHARE = 0.9
 """A cutter's radius is at most this share of a corner's, so that it goes round instead of stopping."""
+CORNER_TOL_MM = 1e-6
+"""A corner of exactly the cutter's radius takes it, whatever the last digit of the drawing's arcs."""
 BORE_RATIO = 1.15
 """A bored hole is at least this many cutter diameters wide, so that the helix clears its chips."""
 MAX_CUTTERS = 3
@@ -60,6 +62,11 @@ def find_min_corner_mm(contour: Contour) -> float:
 
 def find_obstacle(cutter: Cutter, *, task: Task, depth_mm: float, machine: Machine) -> Finding | None:
     """Return why a cutter cannot cut a task, or None."""
+    return _find_misfit(cutter, task=task, depth_mm=depth_mm, machine=machine) or _find_tightness(cutter, task=task)
+
+
+def _find_misfit(cutter: Cutter, *, task: Task, depth_mm: float, machine: Machine) -> Finding | None:
+    """Return why a cutter cannot cut this sheet on this machine, or None."""
     if cutter.kind is not CutterKind.FLAT:
         return error(
             "wrong-cutter-kind",
@@ -84,6 +91,18 @@ def find_obstacle(cutter: Cutter, *, task: Task, depth_mm: float, machine: Machi
             remedy="choose a cutter with a thinner shank",
             origin=task.origin,
         )
+    if cutter.max_ramp_deg <= 0.0:
+        return error(
+            "no-ramp",
+            f"cutter {cutter.name} may not go down into solid material (max_ramp_deg is 0)",
+            remedy="choose a cutter that may ramp",
+            origin=task.origin,
+        )
+    return None
+
+
+def _find_tightness(cutter: Cutter, *, task: Task) -> Finding | None:
+    """Return why a cutter is too large for a feature, or None."""
     diameter = task.feature.diameter_mm
     if diameter is not None and diameter < BORE_RATIO * cutter.diameter_mm:
         return error(
@@ -94,7 +113,7 @@ def find_obstacle(cutter: Cutter, *, task: Task, depth_mm: float, machine: Machi
             "to a layer that is not cut",
             origin=task.origin,
         )
-    if task.min_corner_mm < cutter.radius_mm:
+    if task.min_corner_mm < cutter.radius_mm - CORNER_TOL_MM:
         return error(
             "cutter-too-large",
             f"{task.feature.label} has a re-entrant radius of {task.min_corner_mm:.2f} mm; cutter {cutter.name} leaves "

@@ -18,6 +18,8 @@ from cam.tables.rows import Cutter
 
 CORNER_CLEARANCE_MM = 0.5
 """What a bridge's lift keeps from the end of its straight, and from the next one."""
+MAX_FLANK_DEG = 45.0
+"""The steepest flank: a cutter that may plunge comes down to a slope all the same."""
 ANCHOR_STEP_MM = 5.0
 """How far apart a wall is asked for the waste beside it."""
 PHASES = 36
@@ -39,12 +41,13 @@ def find_lift(hold: Hold, *, cutter: Cutter) -> Lift:
     -----
     Beside a straight wall the cutter's disc reaches one radius into the bridge from either side, so
     the centre stays up for the bridge's length and a diameter: what is left is nowhere shorter than
-    ``bridge_length_mm``. Flanks are as steep as the cutter may ramp.
+    ``bridge_length_mm``. Flanks are as steep as the cutter may ramp, but never steeper than
+    `MAX_FLANK_DEG`.
     """
     return Lift(
         half_top_mm=hold.bridge_length_mm / 2.0 + cutter.radius_mm,
         top_mm=hold.bridge_height_mm,
-        flank_rad=float(np.radians(cutter.max_ramp_deg)),
+        flank_rad=float(np.radians(min(cutter.max_ramp_deg, MAX_FLANK_DEG))),
     )
 
 

@@ -34,6 +34,14 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
         If a feature has no cutter, no cutting data or no place for its bridges, or panels stand too
         close to one another, to the sheet's edge or to the machine's travel.
     """
+    if means.material.finish_allowance_mm <= 0.0:
+        raise PlanRefused(
+            error(
+                "no-finish-allowance",
+                f"material {means.material.name} leaves nothing for the finishing pass, which would rub on the wall",
+                remedy="give finish_allowance_mm in the material's row, such as 0.3",
+            )
+        )
     features = place_features(layout)
     choice = choose_cutters(
         tuple(feature.task for feature in features),
@@ -98,7 +106,8 @@ def _plan_step(feature: PlacedFeature, *, choice: Choice, waste: Waste, layout: 
         finish_direction=means.material.finish_direction,
         pass_heights_mm=find_pass_heights(top_mm=layout.max_top_mm, floor_mm=floor, passes=rough.passes),
         allowance_mm=allowance,
-        stepover_mm=means.material.max_stepover_diameters * cutter.diameter_mm,
+        # two rings farther apart than a radius would leave points in sharp corners to neither
+        stepover_mm=min(means.material.max_stepover_diameters * cutter.diameter_mm, cutter.radius_mm),
         ramp_rad=radians(min(means.material.ramp_deg, cutter.max_ramp_deg)),
         bridges=bridges,
         lift=lift,

@@ -14,8 +14,13 @@ from cam.plan.choose_cutters import Choice
 from cam.plan.means import Means
 from cam.plan.placed import PlacedFeature
 from cam.sheet.layout import Layout
+from cam.tables.job import HoldKind
 
 CHORD_TOL_MM = 0.01
+MIN_CLEARANCE_MM = 2.0
+"""Less would brush a bowed sheet or a chip on it (common practice, no source)."""
+MAX_HOLD_SHARE = 0.75
+"""A bridge or skin higher than this share of the sheet is no cut to break out of (common practice, no source)."""
 SPARE_MM = 0.5
 """What stays of the gap between two panels: a lead on a curved wall leaves its slot by less than that."""
 
@@ -47,6 +52,7 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
             )
         ),
     ]
+    findings += _find_height_faults(layout, means=means)
     depth = layout.max_top_mm + means.heights.clearance_mm + means.heights.into_bed_mm
     if depth > means.machine.travel_mm[2]:
         findings.append(
@@ -59,6 +65,33 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
         )
     if findings:
         raise PlanRefused(*findings)
+
+
+def _find_height_faults(layout: Layout, *, means: Means) -> list[Finding]:
+    """Return what keeps the cutter from travelling clear of the sheet, or a hold from being cut at all."""
+    findings = []
+    if means.heights.clearance_mm < MIN_CLEARANCE_MM:
+        findings.append(
+            error(
+                "clearance-too-low",
+                f"clearance_mm is {means.heights.clearance_mm:g}; the cutter travels at least {MIN_CLEARANCE_MM:g} mm "
+                "above the sheet",
+                remedy="raise clearance_mm in [heights]",
+            )
+        )
+    hold = means.hold
+    skin = hold.by is HoldKind.SKIN
+    height_mm, key = (hold.skin_mm, "skin_mm") if skin else (hold.bridge_height_mm, "bridge_height_mm")
+    if height_mm > MAX_HOLD_SHARE * layout.min_top_mm:
+        findings.append(
+            error(
+                "hold-too-high",
+                f"{key} is {height_mm:g}, more than {MAX_HOLD_SHARE:g} of a sheet that may be as thin as "
+                f"{layout.min_top_mm:.2f} mm",
+                remedy=f"lower {key} in [hold], or measure the sheet (measured_thickness_mm)",
+            )
+        )
+    return findings
 
 
 def _find_close_panels(features: tuple[PlacedFeature, ...], *, kerf_mm: list[float]) -> list[Finding]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import cos, hypot, inf, pi, sin
+from math import atan2, cos, hypot, inf, pi, sin
 
 from cam.errors import ProgramRefused
 from cam.findings import Origin, error
@@ -14,6 +14,10 @@ from cam.tables.rows import ArcForm, Controller
 MAX_ARC_RAD = 1.5 * pi
 """Longer arcs are written in two, so that a controller's rounding cannot turn one into a full circle."""
 FEED_DECIMALS = 0
+MIN_FEED = 1.0
+"""A feed is not rounded down to nothing; only arcs of a few last digits ask for less."""
+SWEEP_TOL_RAD = 0.25
+"""How far the sweep that a controller finds in rounded numbers may differ from the arc's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +128,12 @@ def _emit_arc(
     if target[:2] == state.at[:2]:
         # the arc is shorter than the last digit: only its change of height is left
         return _emit_straight(replace(move, kind=MoveKind.LINE), target=target, state=state, controller=controller)
+    read = _read_sweep_rad(i, j, dx=target[0] - x, dy=target[1] - y, clockwise=move.sweep_rad < 0.0)
+    bow_mm = _radius_mm(move) * (1.0 - cos(move.sweep_rad / 2.0))
+    if abs(read - abs(move.sweep_rad)) > SWEEP_TOL_RAD and bow_mm <= 2.0 * frame.mm_per_unit / 10.0**decimals:
+        # rounding has turned the end past the start, which would be nearly a whole circle: the chord
+        # is as near to so short an arc as its rounded ends are
+        return _emit_straight(replace(move, kind=MoveKind.LINE), target=target, state=state, controller=controller)
     spread = abs(hypot(i, j) - hypot(target[0] - x - i, target[1] - y - j)) * frame.mm_per_unit
     if spread > controller.facts.arc_tol_mm or hypot(i, j) == 0.0:
         raise ProgramRefused(
@@ -134,6 +144,16 @@ def _emit_arc(
                 remedy="choose a controller with more decimals",
                 origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
                 size_mm=spread,
+            )
+        )
+    if abs(read - abs(move.sweep_rad)) > SWEEP_TOL_RAD:
+        raise ProgramRefused(
+            error(
+                "arc-not-writable",
+                f"an arc of {abs(move.sweep_rad):.4f} rad would be read as {read:.4f} rad after rounding to {decimals} "
+                "decimals",
+                remedy="choose a controller with more decimals",
+                origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
             )
         )
     motion = "G3" if move.sweep_rad > 0.0 else "G2"
@@ -150,6 +170,12 @@ def _emit_arc(
     return [_join(words, controller)], State(at=target, motion=motion, feed=feed)
 
 
+def _read_sweep_rad(i: float, j: float, *, dx: float, dy: float, clockwise: bool) -> float:
+    """Return the sweep that a controller finds in an arc's words, from 0 (not reached) to a whole turn."""
+    turn = atan2(dy - j, dx - i) - atan2(-j, -i)
+    return ((-turn if clockwise else turn) % (2.0 * pi)) or 2.0 * pi
+
+
 def _axis_words(target: tuple[float, float, float], *, state: State, controller: Controller) -> list[str]:
     decimals = controller.facts.decimals
     before = state.at or (inf, inf, inf)
@@ -161,7 +187,7 @@ def _axis_words(target: tuple[float, float, float], *, state: State, controller:
 
 
 def _add_feed(words: list[str], move: Move, *, state: State) -> tuple[list[str], str]:
-    feed = f"F{format_number(move.feed_mm_per_min, decimals=FEED_DECIMALS)}"
+    feed = f"F{format_number(max(move.feed_mm_per_min, MIN_FEED), decimals=FEED_DECIMALS)}"
     return (words, feed) if feed == state.feed else ([*words, feed], feed)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from cam.errors import ProgramRefused
 from cam.findings import Origin, error
@@ -64,9 +65,10 @@ def emit_program(steps: Sequence[StepMoves], *, heading: Heading, controller: Co
     section 3.8).
     """
     facts = controller.facts
+    _refuse_what_lacks(steps, heading=heading, controller=controller)
     frame = Frame(zero_mm=heading.zero_mm, mm_per_unit=INCH_MM if facts.units == "inch" else 1.0)
     lines = [ProgramLine(text=text) for text in _open(heading, steps=steps, controller=controller)]
-    state, cutter, here = State(), None, None
+    state, cutter, rpm, here = State(), None, 0.0, None
     for step_moves in steps:
         step, number = step_moves.step, step_moves.step.number
         if step.cutter != cutter:
@@ -76,7 +78,11 @@ def emit_program(steps: Sequence[StepMoves], *, heading: Heading, controller: Co
             if cutter is not None:
                 change = [*_stop_cutter(heading, controller=controller), *change]
             lines += [ProgramLine(text=text, step=number) for text in change]
-            cutter, state = step.cutter, State()
+            cutter, rpm, state = step.cutter, step.rough.spindle_rpm, State()
+        elif step.rough.spindle_rpm != rpm:
+            rpm = step.rough.spindle_rpm
+            turn = _turn_spindle(rpm, heading=heading, controller=controller)
+            lines += [ProgramLine(text=text, step=number) for text in turn]
         lines.append(ProgramLine(text=_comment(f"step {number}: {step.label}", controller), step=number))
         for part, moves in _parts(step_moves.moves):
             lines.append(ProgramLine(text=_comment(part, controller), step=number))
@@ -94,6 +100,36 @@ def emit_program(steps: Sequence[StepMoves], *, heading: Heading, controller: Co
     numbered = tuple(_number(lines, controller=controller))
     _check_lengths(numbered, controller=controller)
     return numbered
+
+
+def _refuse_what_lacks(steps: Sequence[StepMoves], *, heading: Heading, controller: Controller) -> None:
+    """Refuse a program that needs what the controller does not take."""
+    facts = controller.facts
+    arcs = [move for step in steps for move in step.moves if move.kind is MoveKind.ARC]
+    helices = any(_is_helix(a, b) for step in steps for a, b in pairwise(step.moves))
+    lacking = [
+        what
+        for what, lacks in (
+            (f"the work offset {heading.work_offset}", heading.work_offset not in facts.work_offsets),
+            ("tool changes (T, M6)", not facts.tool_change),
+            ("a spindle speed word (S)", not facts.spindle_speed_word),
+            ("helical arcs", helices and not facts.helical_arcs),
+            ("arcs across quadrants", bool(arcs) and facts.quadrant_arcs),
+        )
+        if lacks
+    ]
+    if lacking:
+        raise ProgramRefused(
+            error(
+                "controller-lacks",
+                f"the program needs {' and '.join(lacking)}, which controller {controller.name} does not take",
+                remedy="choose another controller, or correct its file in posts/",
+            )
+        )
+
+
+def _is_helix(before: Move, move: Move) -> bool:
+    return move.kind is MoveKind.ARC and move.to_mm[2] != before.to_mm[2]
 
 
 def format_program(lines: Iterable[ProgramLine], *, controller: Controller) -> str:
@@ -157,12 +193,21 @@ def _change_cutter(cutter: Cutter, *, spindle_rpm: float, heading: Heading, cont
     lines = [
         _comment(f"cutter {cutter.name}, {cutter.title}", controller),
         f"T{cutter.tool}{space}M6",
-        f"S{format_number(spindle_rpm, decimals=0)}{space}M3",
-        f"G4{space}P{format_number(heading.spin_up_s, decimals=2)}",
+        *_turn_spindle(spindle_rpm, heading=heading, controller=controller),
     ]
     if heading.air and facts.air_on_word:
         lines.append(facts.air_on_word)
     return [line for line in lines if line]
+
+
+def _turn_spindle(spindle_rpm: float, *, heading: Heading, controller: Controller) -> list[str]:
+    """Return the words that bring the spindle to a speed and wait for it."""
+    space = " " if controller.format.spaces else ""
+    dwell = heading.spin_up_s * (1000.0 if controller.facts.dwell_units == "ms" else 1.0)
+    return [
+        f"S{format_number(spindle_rpm, decimals=0)}{space}M3",
+        f"G4{space}P{format_number(dwell, decimals=2)}",
+    ]
 
 
 def _stop_cutter(heading: Heading, *, controller: Controller) -> list[str]:

@@ -84,7 +84,8 @@ def find_feet(segments: Segments, segment: IntArray, points_mm: FloatArray) -> F
         cross = offset[:, 0] * from_centre[:, 1] - offset[:, 1] * from_centre[:, 0]
         turn = np.arctan2(cross, (offset * from_centre).sum(axis=1)) * np.sign(sweep)
         on = np.mod(turn, 2.0 * np.pi) <= np.abs(sweep)
-        radial = centre + from_centre * (radius / np.maximum(reach, np.finfo(np.float64).tiny))[:, None]
+        stretch = np.divide(radius, reach, out=np.zeros_like(reach), where=reach > 0.0)
+        radial = centre + from_centre * stretch[:, None]
         nearer_start = np.hypot(*(point - start[arc]).T) <= np.hypot(*(point - end[arc]).T)
         ends = np.where(nearer_start[:, None], start[arc], end[arc])
         feet[arc] = np.where((on & (reach > 0.0))[:, None], radial, ends)

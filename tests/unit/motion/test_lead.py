@@ -1,6 +1,6 @@
 """Leads: tangent, on the waste side, within the slot, and never into the panel."""
 
-from math import acos, hypot
+from math import acos, hypot, radians, tan
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ from cam.motion.contour_pass import lay_finishing
 from cam.motion.lay_moves import find_centre_path
 from cam.motion.lead import find_lead
 from cam.motion.moves import Purpose
-from cam.plan.workingstep import Operation
+from cam.plan.workingstep import Bridge, Lift, Operation
 from cam.tables.rows import Direction
 
 QUARTER = 2.0**0.5 - 1.0
@@ -102,3 +102,21 @@ def test_an_arc_without_room_is_refused(make_step):
     (finding,) = refusal.value.findings
     assert finding.code == "no-room-for-lead"
     assert finding.origin.feature == "feature 1"
+
+
+def test_no_lead_cuts_into_a_bridge(make_step):
+    # bridges so close that the pass would begin on one: its flank would be cut away
+    wall = rectangle((0.0, 0.0), width_mm=100.0, height_mm=60.0)
+    lift = Lift(half_top_mm=7.0, top_mm=0.8, flank_rad=radians(10.0))
+    reach = 7.0 + 1.1 / tan(lift.flank_rad)
+    for distance, refused in ((reach - 1.0, True), (reach + 1.0, True), (reach + 6.0, False)):
+        for side in (-1.0, 1.0):
+            bridge = Bridge(x_mm=50.0 + side * distance, y_mm=0.0)
+            step = make_step(wall, start_mm=(50.0, 0.0), bridges=(bridge,), lift=lift)
+            if not refused:
+                assert finish(step)
+                continue
+            with pytest.raises(PlanRefused) as refusal:
+                finish(step)
+            assert refusal.value.findings[0].code == "no-room-for-lead"
+            assert "bridge" in refusal.value.findings[0].message

@@ -1,0 +1,467 @@
+"""Random jobs by a seed: panels, cutters, holding, machines; and a check of each program by other means.
+
+The check flattens the trace (what the right leg read back) and measures with shapely: no cutter's disc
+may reach a panel, and nothing but bridges, a skin and kept slugs may stay. Run as a script for a campaign::
+
+    python tests/bench/bench_jobs.py --first 0 --count 500
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from math import cos, hypot, pi, sin
+from pathlib import Path
+from time import perf_counter
+
+import ezdxf
+import numpy as np
+import shapely
+
+from cam import pipeline
+from cam.backplot.trace import Kind, Trace
+from cam.errors import Refusal
+from cam.geometry.flatten import flatten
+from cam.sheet.layout import place_contour
+from cam.tables.job import CornerRule, Face, Heights, Hold, HoldKind, Job, PanelEntry
+from cam.tables.read import read_tables
+from cam.tables.read_job import check_job, find_job_rows
+from cam.tables.rows import Tables
+
+GOUGE_MM = 0.003
+UNCUT_MM = 0.01
+CHORD_MM = 2e-4
+"""How far the chords of walls and paths may stand off their arcs; taken off the allowed gouge."""
+QUARTER = 2.0**0.5 - 1.0
+MACHINES = ("bench", "light-gantry", "workshop-gantry", "industrial")
+SHEETS = {
+    "bench": ("cast-3-600x400", "cast-4-600x400", "cast-6-600x400"),
+    "light-gantry": ("cast-4-1220x850", "cast-6-1220x850"),
+    "workshop-gantry": ("cast-4-2440x1220", "cast-6-2440x1220", "cast-8-2440x1220", "extruded-4-2440x1220"),
+    "industrial": ("cast-5-3050x2030", "cast-10-3050x2030"),
+}
+CUTTERS = ((), (), (), ("o1-6-up",), ("o1-4-up",), ("o1-5-up", "o1-3-up"), ("o1-8-up", "o1-4-up"), ("o1-6.35-up",))
+
+Vertices = list[tuple[float, float, float]]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """What a campaign found of one job: what is wrong, or why the job was refused."""
+
+    seed: int
+    faults: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
+    seconds: float = 0.0
+    verdict: str = ""
+
+
+def draw_box(x: float, y: float, w: float, h: float, r: float = 0.0) -> Vertices:
+    """Return a rectangle with rounded corners."""
+    if not r:
+        return [(x, y, 0.0), (x + w, y, 0.0), (x + w, y + h, 0.0), (x, y + h, 0.0)]
+    vertices = [
+        (x + r, y, 0.0),
+        (x + w - r, y, QUARTER),
+        (x + w, y + r, 0.0),
+        (x + w, y + h - r, QUARTER),
+        (x + w - r, y + h, 0.0),
+        (x + r, y + h, QUARTER),
+        (x, y + h - r, 0.0),
+        (x, y + r, QUARTER),
+    ]
+    # where a side is all corner its straight has no length
+    return [
+        v
+        for v, w_ in zip(vertices, vertices[1:] + vertices[:1], strict=True)
+        if hypot(v[0] - w_[0], v[1] - w_[1]) > 1e-9
+    ]
+
+
+def draw_outline(rng: random.Random, w: float, h: float) -> tuple[Vertices, tuple[float, float, float, float]]:
+    """Return an outline w x h and the box inside which cut-outs may lie."""
+    inset = 12.0
+    shape = rng.choice(["box", "box", "round", "ell", "notch", "bow", "slant", "disc"])
+    if shape == "box":
+        return draw_box(0, 0, w, h), (inset, inset, w - inset, h - inset)
+    if shape == "round":
+        r = rng.uniform(1.0, min(w, h) * 0.45)
+        lost = r * (1 - 0.5**0.5) + inset
+        return draw_box(0, 0, w, h, r), (lost, lost, w - lost, h - lost)
+    if shape == "ell":
+        a, b = rng.uniform(0.3, 0.7) * w, rng.uniform(0.3, 0.7) * h
+        return [(0, 0, 0), (w, 0, 0), (w, b, 0), (a, b, 0), (a, h, 0), (0, h, 0)], (inset, inset, w - inset, b - inset)
+    if shape == "notch":
+        a, n, d = rng.uniform(0.2, 0.5) * w, max(15.0, rng.uniform(0.1, 0.3) * w), rng.uniform(0.1, 0.5) * h
+        top = [(w, h, 0), (a + n, h, 0), (a + n, h - d, 0), (a, h - d, 0), (a, h, 0), (0, h, 0)]
+        return [(0, 0, 0), (w, 0, 0), *top], (inset, inset, w - inset, h - d - inset)
+    if shape == "bow":
+        bulge = rng.uniform(-0.2, 0.4)
+        dip = max(0.0, -bulge) * w / 2
+        if dip > h / 2:
+            bulge, dip = 0.1, 0.0
+        return [(0, 0, 0), (w, 0, 0), (w, h, bulge), (0, h, 0)], (inset, inset, w - inset, h - dip - inset)
+    if shape == "slant":
+        s = rng.uniform(0.05, 0.4) * w
+        return [(0, 0, 0), (w, 0, 0), (w - s, h, 0), (0, h, 0)], (inset, inset, w - s - inset, h - inset)
+    r = min(w, h) / 2
+    return [(2 * r, r, 1.0), (0, r, 1.0)], (r * 0.35, r * 0.35, r * 1.65, r * 1.65)
+
+
+def draw_inside(
+    rng: random.Random, x: float, y: float, w: float, h: float
+) -> tuple[str, Vertices | tuple[float, float, float]]:
+    """Return a cut-out or a hole within a box."""
+    kind = rng.choice(["hole", "hole", "box", "box", "square", "stadium", "ell", "tee", "key", "oval"])
+    if kind == "hole" or min(w, h) < 14:
+        return "circle", (x + w / 2, y + h / 2, rng.uniform(min(2.3, min(w, h) / 2), min(w, h) / 2))
+    if kind == "square":
+        return "path", draw_box(x, y, w, h)
+    if kind == "box":
+        return "path", draw_box(x, y, w, h, rng.choice([1.0, 3.0, 5.0, 6.5, min(w, h) / 2.01]))
+    if kind == "stadium":
+        return "path", draw_box(x, y, w, h, min(w, h) / 2)
+    if kind == "ell" and min(w, h) > 30:
+        a, b = rng.uniform(12, w - 12), rng.uniform(12, h - 12)
+        return "path", [
+            (x, y, 0),
+            (x + w, y, 0),
+            (x + w, y + b, 0),
+            (x + a, y + b, 0),
+            (x + a, y + h, 0),
+            (x, y + h, 0),
+        ]
+    if kind == "tee" and min(w, h) > 45:
+        a, b = w / 2 - rng.uniform(6, w / 4), rng.uniform(12, h - 12)
+        return "path", [
+            (x + a, y, 0), (x + w - a, y, 0), (x + w - a, y + b, 0), (x + w, y + b, 0),
+            (x + w, y + h, 0), (x, y + h, 0), (x, y + b, 0), (x + a, y + b, 0),
+        ]  # fmt: skip
+    if kind == "key" and min(w, h) > 30:
+        r, s = min(w, h) / 2, rng.uniform(5.2, min(w, h) / 3)
+        rise = (r * r - s * s) ** 0.5
+        bulge = (r + rise) / s  # the long way round, from one side of the neck to the other
+        tail = max(0.0, h - 2 * r) + rise * 0.3
+        cx, cy = x + w / 2, y + r
+        return "path", [
+            (cx - s, cy + rise, bulge),
+            (cx + s, cy + rise, 0),
+            (cx + s, cy + rise + tail, 0),
+            (cx - s, cy + rise + tail, 0),
+        ]
+    n, vertices = 24, []
+    for i in range(n):
+        t = 2 * pi * i / n
+        vertices.append((x + w / 2 * (1 + cos(t)), y + h / 2 * (1 + sin(t)), 0.04))
+    return "path", vertices
+
+
+def write_drawing(rng: random.Random, path: Path, *, size: tuple[float, float], features: int) -> None:
+    """Write the drawing of one panel."""
+    doc = ezdxf.new("R2010")
+    doc.units = 4
+    space = doc.modelspace()
+    outline, (x0, y0, x1, y1) = draw_outline(rng, *size)
+    space.add_lwpolyline(outline, format="xyb", close=True)
+    columns = max(1, round(features**0.5))
+    rows = max(1, -(-features // columns))
+    gap = 10.0
+    w, h = (x1 - x0 - gap * (columns - 1)) / columns, (y1 - y0 - gap * (rows - 1)) / rows
+    if min(w, h) > 8.0:
+        for k in range(features):
+            cx, cy = x0 + (k % columns) * (w + gap), y0 + (k // columns) * (h + gap)
+            a, b = rng.uniform(0.3, 1.0) * w, rng.uniform(0.3, 1.0) * h
+            a, b = max(a, 5.0), max(b, 5.0)
+            dx, dy = rng.uniform(0, w - a), rng.uniform(0, h - b)
+            kind, what = draw_inside(rng, cx + dx, cy + dy, a, b)
+            if kind == "circle":
+                space.add_circle((what[0], what[1]), what[2])
+            else:
+                space.add_lwpolyline(what, format="xyb", close=True)
+    doc.saveas(path)
+
+
+def write_random_job(seed: int, *, folder: Path, tables: Tables) -> Job:
+    """Return the job of a seed, its drawings written into a folder."""
+    rng = random.Random(seed)
+    machine = rng.choice(MACHINES)
+    chosen = rng.choice(SHEETS[machine])
+    sheet = next(row for row in tables.sheets if row.name == chosen)
+    count = rng.choice([1, 1, 1, 2, 3])
+    room_w, room_h = (sheet.width_mm - 80) / count, sheet.height_mm - 60
+    entries = []
+    for k in range(count):
+        w, h = rng.uniform(60, min(room_w, 900)), rng.uniform(60, min(room_h, 700))
+        path = folder / f"part-{seed}-{k}.dxf"
+        write_drawing(rng, path, size=(w, h), features=rng.choice([0, 1, 1, 2, 3, 5]))
+        quarter = rng.choice([0.0, 0.0, 90.0, 180.0, rng.uniform(-180, 180)])
+        entries.append(PanelEntry(drawing=path, turn_deg=quarter, face=rng.choice([Face.UP, Face.UP, Face.DOWN])))
+    hold = rng.choice(
+        [
+            Hold(),
+            Hold(),
+            Hold(by=HoldKind.SKIN),
+            Hold(bridge_length_mm=5.0, bridge_height_mm=1.2, bridge_spacing_mm=150.0),
+            Hold(min_bridges=2, bridge_length_mm=4.0, clear_slug_below_mm2=500.0),
+        ]
+    )
+    nominal = sheet.thickness_mm
+    heights = rng.choice(
+        [Heights(), Heights(measured_thickness_mm=(nominal - 0.1, nominal + 0.2)), Heights(into_bed_mm=0.0)]
+    )
+    return check_job(
+        Job(
+            title=f"random {seed}",
+            panels=tuple(entries),
+            sheet=sheet.name,
+            machine=machine,
+            cutters=rng.choice(CUTTERS),
+            margin_mm=rng.choice([15.0, 20.0, 25.0]),
+            corners=CornerRule(radius_mm=rng.choice([4.0, 5.0, 5.0, 6.0])),
+            hold=hold,
+            heights=heights,
+        )
+    )
+
+
+# --- the check ---
+
+
+def flatten_moves(trace: Trace, rows: np.ndarray) -> list[tuple[int, np.ndarray]]:
+    """Return the points of feed and rapid moves, (m, 3) each, arcs as chords within `CHORD_MM`."""
+    paths = []
+    for i in rows.tolist():
+        start, end, sweep = trace.start_mm[i], trace.end_mm[i], float(trace.sweep_rad[i])
+        if trace.kind[i] != Kind.ARC:
+            paths.append((i, np.array([start, end])))
+            continue
+        centre = trace.centre_mm[i, :2]
+        r = float(np.hypot(*(start[:2] - centre)))
+        n = max(2, int(abs(sweep) / (2 * np.arccos(max(0.0, 1 - CHORD_MM / max(r, 2e-4))))) + 1)
+        t = np.linspace(0, 1, n + 1)
+        angle = np.arctan2(start[1] - centre[1], start[0] - centre[0]) + sweep * t
+        points = np.column_stack(
+            (centre[0] + r * np.cos(angle), centre[1] + r * np.sin(angle), start[2] + (end[2] - start[2]) * t)
+        )
+        points[-1] = end
+        paths.append((i, points))
+    return paths
+
+
+def cut_below(points: np.ndarray, z_mm: float) -> np.ndarray | None:
+    """Return the part of a path at or below a height; heights along one move go one way only."""
+    z = points[:, 2]
+    if z.min() > z_mm:
+        return None
+    if z.max() <= z_mm:
+        return points
+    t = np.arange(len(z), dtype=float)
+    at = float(np.interp(z_mm, z, t)) if z[-1] > z[0] else float(np.interp(-z_mm, -z, t))
+    keep = t < at if z[-1] > z[0] else t > at
+    cross = np.array([[np.interp(at, t, points[:, k]) for k in range(3)]])
+    return np.concatenate((points[keep], cross)) if z[-1] > z[0] else np.concatenate((cross, points[keep]))
+
+
+def check_made(made: pipeline.Made, *, tables: Tables) -> list[str]:
+    """Return what is wrong with a made program, in words."""
+    job, layout = made.job, made.layout
+    rows = find_job_rows(job, tables=tables)
+    cutters = {cutter.tool: cutter for cutter in tables.cutters}
+    top, zero = layout.max_top_mm, made.bed_z_mm
+    faults: list[str] = []
+    for program in made.programs:
+        trace = program.trace
+        faults += [f"reader: {finding}" for finding in trace.findings if finding.severity == "error"]
+        moving = np.flatnonzero(np.isin(trace.kind, [Kind.RAPID, Kind.LINE, Kind.ARC]))
+        paths = [(i, points - np.array([0.0, 0.0, zero])) for i, points in flatten_moves(trace, moving)]
+        faults += _check_heights(trace, paths, top_mm=top, cutters=cutters)
+        faults += _check_speeds(trace, paths, top_mm=top, cutters=cutters, machine=rows.machine, material=rows.material)
+        faults += _check_cut(trace, paths, made=made, cutters=cutters)
+    return faults
+
+
+def _check_heights(trace, paths, *, top_mm, cutters) -> list[str]:
+    faults = []
+    for n, (i, points) in enumerate(paths):
+        start, end = points[0], points[-1]
+        flat = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
+        low = points[:, 2].min()
+        if trace.kind[i] == Kind.RAPID:
+            if n and low < top_mm - 1e-6 and (flat > 1e-6 or end[2] < start[2]):
+                faults.append(f"line {trace.line[i]}: rapid in material at {end}")
+            if n > 1 and flat > 1e-6 and low < top_mm + 1.0:
+                faults.append(f"line {trace.line[i]}: rapid travel only {low - top_mm:.2f} mm above the sheet")
+            continue
+        if low < top_mm and trace.spindle_rpm[i] <= 0:
+            faults.append(f"line {trace.line[i]}: feed with the spindle off")
+        drop = start[2] - end[2]
+        limit = cutters[int(trace.tool[i])].max_ramp_deg * pi / 180
+        if end[2] < top_mm and drop > 1e-4 and drop > flat * np.tan(limit) * (1 + 1e-3) + 3e-4:
+            faults.append(f"line {trace.line[i]}: goes down {drop:.4f} mm over {flat:.4f} mm")
+    return faults
+
+
+def _check_speeds(trace, paths, *, top_mm, cutters, machine, material) -> list[str]:
+    faults = []
+    for i, points in paths:
+        if trace.kind[i] == Kind.RAPID or points[:, 2].min() >= top_mm:
+            continue
+        feed, rpm = float(trace.feed_mm_per_min[i]), float(trace.spindle_rpm[i])
+        if feed > machine.max_feed_mm_per_min + 0.5:
+            faults.append(
+                f"line {trace.line[i]}: feed {feed:.0f} beyond the machine's {machine.max_feed_mm_per_min:.0f}"
+            )
+        if not machine.min_rpm <= rpm <= min(machine.max_rpm, material.max_rpm, cutters[int(trace.tool[i])].max_rpm):
+            faults.append(f"line {trace.line[i]}: {rpm:.0f} rpm out of reach")
+    return faults[:3]
+
+
+def _check_cut(trace, paths, *, made, cutters) -> list[str]:
+    faults = []
+    layout, hold = made.layout, made.job.hold
+    panels = []
+    for placement in layout.placements:
+        outer, *holes = (
+            flatten(place_contour(placement, c), chord_tol_mm=CHORD_MM) for c in placement.panel.region.contours
+        )
+        panels.append(shapely.Polygon(outer, holes))
+    kept = shapely.unary_union(panels)
+    shapely.prepare(kept)
+    levels = {0.0: 1e-6, hold.skin_mm: hold.skin_mm + 1e-4, hold.bridge_height_mm: hold.bridge_height_mm - 0.01}
+    parts: dict[float, list[tuple[float, np.ndarray]]] = {level: [] for level in levels}
+    for i, points in paths:
+        below = cut_below(points, layout.max_top_mm - 1e-9)
+        if below is None or trace.kind[i] == Kind.RAPID:
+            continue
+        radius = cutters[int(trace.tool[i])].radius_mm
+        line = shapely.LineString(below[:, :2]) if len(below) > 1 else shapely.Point(below[0, :2])
+        gap = shapely.distance(line, kept)
+        if gap < radius - GOUGE_MM - 2 * CHORD_MM:
+            where = shapely.shortest_line(line, kept).coords[1]
+            faults.append(f"line {trace.line[i]}: gouge of {radius - gap:.4f} mm at ({where[0]:.3f}, {where[1]:.3f})")
+        for level, z in levels.items():
+            deep = cut_below(points, z)
+            if deep is not None and len(deep) > 1:
+                parts[level].append((radius, deep[:, :2]))
+    swept = {level: _sweep(lines) for level, lines in parts.items()}
+    faults += _check_left(made, panels, swept=swept, cutters=cutters)
+    faults += _check_loose(made, swept[0.0])
+    return faults
+
+
+def _sweep(parts) -> shapely.Geometry:
+    """Return the union of the discs along paths, inscribed: at most 0.004 mm is lost of it."""
+    lines = shapely.simplify(np.array([shapely.LineString(points) for _, points in parts]), 0.002)
+    return shapely.unary_union(shapely.buffer(lines, np.array([radius for radius, _ in parts]), quad_segs=32))
+
+
+def _check_left(made, panels, *, swept, cutters) -> list[str]:
+    """Check that walls are cut all round, bridges apart, to the bed or skin, and that cleared waste is gone."""
+    faults = []
+    hold = made.job.hold
+    skin = hold.by is HoldKind.SKIN
+    by_name = {cutter.name: cutter for cutter in cutters.values()}
+    for placement, panel in zip(made.layout.placements, panels, strict=True):
+        for feature in placement.panel.features:
+            ring = panel.exterior if feature.index == 0 else panel.interiors[feature.index - 1]
+            row = next(r for r in made.plan_rows if r.feature == f"{placement.panel.name}: {feature.label}")
+            name = f"{placement.panel.name} {feature.label} ({row.operation})"
+            inside = shapely.Polygon(ring)
+            cleared = row.operation in ("bore", "clear")
+            if cleared:
+                waste = inside
+            elif feature.index == 0:
+                waste = shapely.difference(shapely.buffer(inside, 2.0, quad_segs=64), inside)
+            else:
+                waste = shapely.difference(inside, shapely.buffer(inside, -2.0, quad_segs=64))
+            cut = swept[hold.skin_mm if skin and not cleared else 0.0]
+            pieces = shapely.get_parts(shapely.buffer(shapely.difference(waste, cut), -UNCUT_MM / 2))
+            pieces = [piece for piece in pieces if not piece.is_empty]
+            if cleared or skin:
+                faults += [f"{name}: left {p.area:.4f} mm2 at {p.representative_point()}" for p in pieces[:2]]
+                continue
+            wanted = hold.count_bridges(ring.length)
+            if len(pieces) != wanted:
+                faults.append(f"{name}: {len(pieces)} pieces stand, {wanted} bridges are asked for")
+            side = 1.0 if feature.index == 0 else -1.0
+            middle = shapely.buffer(inside, side * by_name[row.cutter].radius_mm, quad_segs=64).boundary
+            necks = shapely.line_merge(shapely.difference(middle, swept[hold.bridge_height_mm]))
+            lengths = sorted(neck.length for neck in shapely.get_parts(necks) if neck.length > 2 * UNCUT_MM)
+            if len(lengths) < wanted or lengths[0] < hold.bridge_length_mm - 0.05:
+                faults.append(f"{name}: necks of {', '.join(f'{x:.2f}' for x in lengths)} mm")
+    return faults
+
+
+def _check_loose(made, through) -> list[str]:
+    """Check that what stands when all is cut is one piece: panels, slugs and sheet, by bridges or by the skin."""
+    sheet = shapely.box(0.0, 0.0, made.layout.width_mm, made.layout.height_mm)
+    stands = shapely.buffer(shapely.difference(sheet, through), -0.25)
+    loose = sorted((piece for piece in shapely.get_parts(stands) if piece.area > 0.5), key=lambda piece: piece.area)[
+        :-1
+    ]
+    return [f"loose: {piece.area:.1f} mm2 at {piece.representative_point()}" for piece in loose]
+
+
+def damage_trace(made: pipeline.Made, change: Callable[[dict[str, np.ndarray]], object]) -> pipeline.Made:
+    """Return the made job with its trace changed, to see whether the check notices."""
+    (program,) = made.programs
+    arrays = {name: np.array(getattr(program.trace, name)) for name in ("start_mm", "end_mm", "centre_mm")}
+    change(arrays)
+    return replace(made, programs=(replace(program, trace=replace(program.trace, **arrays)),))
+
+
+def run_job(seed: int, *, tables: Tables, folder: Path) -> Checked:
+    """Return what became of the job of a seed."""
+    since = perf_counter()
+    job = write_random_job(seed, folder=folder, tables=tables)
+    try:
+        made = pipeline.make_job(job, tables=tables)
+    except Refusal as refusal:
+        codes = tuple(finding.code for finding in refusal.findings)
+        return Checked(
+            seed=seed, refused=(*dict.fromkeys(codes), str(refusal.findings[0])), seconds=perf_counter() - since
+        )
+    seconds = perf_counter() - since
+    faults = tuple(check_made(made, tables=tables))
+    return Checked(seed=seed, faults=faults, seconds=seconds, verdict=str(made.programs[0].verdict))
+
+
+def main() -> int:
+    """Run a campaign and print what it found."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--count", type=int, default=100)
+    options = parser.parse_args()
+    tables = read_tables()
+    counts: Counter[str] = Counter()
+    bad = 0
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(options.first, options.first + options.count):
+            try:
+                result = run_job(seed, tables=tables, folder=Path(folder))
+            except Exception as crash:  # a campaign goes on and counts the crash
+                bad += 1
+                print(f"{seed}: CRASH {type(crash).__name__}: {crash}")
+                counts["crash"] += 1
+                continue
+            if result.refused:
+                counts[f"refused: {result.refused[0]}"] += 1
+                print(f"{seed}: refused {result.refused[0]}: {result.refused[-1][:160]}")
+                continue
+            counts[result.verdict] += 1
+            if result.faults or result.verdict != "proven":
+                bad += 1
+                print(f"{seed}: {len(result.faults)} faults ({result.seconds:.1f} s): " + "; ".join(result.faults[:4]))
+    for what, count in counts.most_common():
+        print(f"{count:5d} {what}")
+    print(f"{bad} of {options.count} with faults")
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
