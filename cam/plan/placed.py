@@ -15,9 +15,10 @@ from cam.sheet.layout import Layout, place_contour
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlacedFeature:
-    """A feature where it lies on the sheet; ``level`` counts the panels round its own."""
+    """A feature where it lies on the sheet; ``level`` counts the panels round its own, numbered ``placement``."""
 
     task: Task
+    placement: int
     level: int
     contour: Contour
 
@@ -45,5 +46,5 @@ def place_features(layout: Layout) -> tuple[PlacedFeature, ...]:
                 min_corner_mm=corner,
                 drawing=placement.panel.drawing,
             )
-            features.append(PlacedFeature(task=task, level=level, contour=contour))
+            features.append(PlacedFeature(task=task, placement=i, level=level, contour=contour))
     return tuple(features)

@@ -20,7 +20,8 @@ class Tour:
     """A closed ring of nodes: the start `HOME`, the stops from 1, and an end that is free to reach from any stop.
 
     The ring may run either way round; start and end stay neighbours. Stops of one group stay
-    together, and the groups follow one another in rising order from the start.
+    together, and the groups follow one another in rising order from the start. Within a group a
+    stop may have an owner, which comes after it.
 
     Attributes
     ----------
@@ -33,8 +34,12 @@ class Tour:
     near
         For each node its likely neighbours, each with the least distance from any place to any
         place, nearest first.
-    group
-        The group of each node.
+    group, owner, owned
+        The group of each node, its owner or `HOME` for none, and the nodes that it owns.
+    grouped, bound
+        Whether there are several groups, and whether any node has an owner.
+    end
+        The node at the end.
     turned
         The runs turned round so far, for taking them back.
     """
@@ -45,34 +50,35 @@ class Tour:
     at: list[complex]
     near: list[list[tuple[int, float]]]
     group: list[int]
+    owner: list[int]
+    owned: list[list[int]]
     grouped: bool
+    bound: bool
+    end: int
     turned: list[tuple[int, int]] = field(default_factory=list)
 
-    @property
-    def end(self) -> int:
-        """The node at the end."""
-        return len(self.ring) - 1
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Errand:
+    """What a tour knows of a stop: its group, its places, and the number of its owner among the errands."""
+
+    group: int
+    places: tuple[complex, ...]
+    owner: int | None = None
 
 
-def lay_tour(stops: Sequence[tuple[int, tuple[complex, ...]]], *, start: complex) -> Tour:
-    """Return a first tour: from stop to nearest stop, group by group.
-
-    Parameters
-    ----------
-    stops
-        The group and the places of each stop; at least one.
-    """
-    places = ((start,), *(own for _, own in stops), (0j,))
-    groups = [group for group, _ in stops]
+def lay_tour(errands: Sequence[Errand], *, start: complex) -> Tour:
+    """Return a first tour through at least one stop: from stop to nearest stop, group by group."""
+    places = ((start,), *(errand.places for errand in errands), (0j,))
+    groups = [errand.group for errand in errands]
     group = [min(groups) - 1, *groups, max(groups) + 1]
+    owner = [HOME, *(HOME if errand.owner is None else errand.owner + 1 for errand in errands), HOME]
+    owned: list[list[int]] = [[] for _ in places]
+    for node, over in enumerate(owner):
+        if over != HOME:
+            owned[over].append(node)
     least = find_least_distances(places[:-1])
-    ring = [HOME]
-    for member in sorted(set(groups)):
-        left = np.array([g == member for g in group[:-1]])
-        for _ in range(int(left.sum())):
-            ring.append(int(np.argmin(np.where(left, least[ring[-1]], np.inf))))
-            left[ring[-1]] = False
-    ring.append(len(places) - 1)
+    ring = [*_find_nearest_chain(least, group=group[:-1], owner=owner, owned=owned), len(places) - 1]
     index = [0] * len(ring)
     for i, node in enumerate(ring):
         index[node] = i
@@ -83,8 +89,33 @@ def lay_tour(stops: Sequence[tuple[int, tuple[complex, ...]]], *, start: complex
         at=[own[len(own) // 2] for own in places],
         near=_find_near(places[:-1], least=least, group=np.array(group[:-1])),
         group=group,
+        owner=owner,
+        owned=owned,
         grouped=len(set(groups)) > 1,
+        bound=any(owned),
+        end=len(ring) - 1,
     )
+
+
+def _find_nearest_chain(
+    least: npt.NDArray[np.float64], *, group: list[int], owner: list[int], owned: list[list[int]]
+) -> list[int]:
+    """Return the nodes from the start, each the nearest that may follow; owners wait for what they own."""
+    ring = [HOME]
+    waiting = [len(nodes) for nodes in owned]
+    for member in sorted(set(group))[1:]:
+        members = [node for node in range(len(group)) if group[node] == member]
+        ready = np.zeros(len(group), dtype=bool)
+        ready[[node for node in members if not waiting[node]]] = True
+        for _ in members:
+            node = int(np.argmin(np.where(ready, least[ring[-1]], np.inf)))
+            ring.append(node)
+            ready[node] = False
+            over = owner[node]
+            waiting[over] -= 1
+            if over != HOME and not waiting[over]:
+                ready[over] = True
+    return ring
 
 
 def find_least_distances(places: Sequence[tuple[complex, ...]]) -> npt.NDArray[np.float64]:
@@ -93,8 +124,13 @@ def find_least_distances(places: Sequence[tuple[complex, ...]]) -> npt.NDArray[n
     first = np.cumsum([0, *(len(own) for own in places[:-1])])
     if len(flat) == len(places):
         return np.asarray(np.abs(flat[:, None] - flat[None]))
-    rows = [np.minimum.reduceat(np.abs(np.array(own)[:, None] - flat[None]).min(axis=0), first) for own in places]
-    return np.array(rows)
+    x, y = flat.real.copy(), flat.imag.copy()
+    rows = []
+    for start, own in zip(first.tolist(), places, strict=True):
+        ways = slice(start, start + len(own))
+        squares = (x[ways, None] - x[None]) ** 2 + (y[ways, None] - y[None]) ** 2
+        rows.append(np.minimum.reduceat(squares.min(axis=0), first))
+    return np.asarray(np.sqrt(np.array(rows)))
 
 
 def _find_near(

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from cam.plan.tour import Errand
+
 MAX_STOPS = 8
 """The most stops of a group for which the shortest way is found exactly."""
 
@@ -22,8 +24,13 @@ class _Stage:
     cost: dict[int, npt.NDArray[np.float64]]
 
 
-def find_exact_path(start: complex, groups: Sequence[Sequence[tuple[complex, ...]]]) -> list[list[tuple[int, int]]]:
+def find_exact_path(start: complex, groups: Sequence[Sequence[Errand]]) -> list[list[tuple[int, int]]]:
     """Return for each group its stops in order, each with the number of its place, of the shortest way of all.
+
+    Parameters
+    ----------
+    groups
+        The stops of each group in turn; owners are numbers within the same group.
 
     Notes
     -----
@@ -59,10 +66,11 @@ def find_exact_path(start: complex, groups: Sequence[Sequence[tuple[complex, ...
 
 
 def _solve_group(
-    members: Sequence[tuple[complex, ...]], *, here: npt.NDArray[np.complex128], cost: npt.NDArray[np.float64]
+    members: Sequence[Errand], *, here: npt.NDArray[np.complex128], cost: npt.NDArray[np.float64]
 ) -> _Stage:
-    place = np.array([own for places in members for own in places])
-    stop = np.repeat(np.arange(len(members)), [len(places) for places in members])
+    place = np.array([own for member in members for own in member.places])
+    stop = np.repeat(np.arange(len(members)), [len(member.places) for member in members])
+    owned = [sum(1 << n for n, member in enumerate(members) if member.owner == over) for over in range(len(members))]
     between = np.abs(place[:, None] - place[None])
     entry = (cost[:, None] + np.abs(here[:, None] - place[None])).min(axis=0)
     costs: dict[int, npt.NDArray[np.float64]] = {}
@@ -73,6 +81,8 @@ def _solve_group(
                 continue
             own = stop == last
             before = visited ^ (1 << last)
+            if owned[last] & ~before:
+                continue
             row[own] = (costs[before][:, None] + between[:, own]).min(axis=0) if before else entry[own]
         costs[visited] = row
     return _Stage(place=place, stop=stop, entry=entry, cost=costs)

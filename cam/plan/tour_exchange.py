@@ -8,27 +8,12 @@ connection t4-t5 puts together again.
 
 from __future__ import annotations
 
-from enum import IntEnum
 from typing import NamedTuple
 
-from cam.plan.tour import HOME, Tour, is_in_one_group, turn_run
+from cam.plan.tour import HOME, Tour, turn_run
+from cam.plan.tour_rules import Frame, Kind, find_cuts, may_exchange
 
 LEAST_GAIN_MM = 1e-7
-
-
-class Kind(IntEnum):
-    """What becomes of p0 ... before the rest of the path: runs X and Y, reversed where marked with R."""
-
-    TURN = 0
-    """R(X), X up to p(j-1)"""
-    NEAR = 1
-    """Y R(X), X up to pk, Y from there up to p(j-1)"""
-    FAR = 2
-    """R(Y) X, X up to p(j-1), Y from there up to p(k-1)"""
-    SWAP = 3
-    """Y X, X up to pk, Y from there up to pj"""
-    BOTH = 4
-    """R(X) R(Y), X up to p(k-1), Y from there up to pj"""
 
 
 class Exchange(NamedTuple):
@@ -42,14 +27,6 @@ class Exchange(NamedTuple):
     ends: tuple[int, ...]
 
 
-class Frame(NamedTuple):
-    """Where an exchange begins: t1, the index of t2, and the way round the ring from t1 to t2."""
-
-    t1: int
-    base: int
-    way: int
-
-
 def find_exchange(tour: Tour, t1: int, t2: int, *, gain_mm: float, added: set[tuple[int, int]]) -> Exchange | None:
     """Return the first exchange that gains, or else the one whose open path is shortest, or None.
 
@@ -60,33 +37,38 @@ def find_exchange(tour: Tour, t1: int, t2: int, *, gain_mm: float, added: set[tu
     added
         Connections of the last exchanges, which are not taken away again.
     """
-    ring, index, at, size = tour.ring, tour.index, tour.at, len(tour.ring)
-    base = index[t2]
+    ring, index, at, size, end = tour.ring, tour.index, tour.at, len(tour.ring), tour.end
+    base, here, home = index[t2], at[t2], at[t1]
     way = 1 if ring[(index[t1] + 1) % size] == t2 else -1
     frame = Frame(t1, base, way)
+    ruled = tour.grouped or tour.bound
     best: Exchange | None = None
     for t3, least in tour.near[t2]:
         if least >= gain_mm:
             break
-        first = gain_mm - abs(at[t2] - at[t3])
+        there = at[t3]
+        first = gain_mm - abs(here - there)
         j = (index[t3] - base) * way % size
         if first <= LEAST_GAIN_MM or j == 0:
             continue
-        for t4, swaps in ((ring[(index[t3] - way) % size], False), (ring[(index[t3] + way) % size], True)):
-            if (t4 == t2 if not swaps else t3 == t1) or {t3, t4} == {HOME, tour.end}:
+        for swaps in (False, True):
+            if (j == 1) if not swaps else t3 == t1:
                 continue
-            free = t4 == tour.end
-            second = first if free else first + abs(at[t3] - at[t4])
-            if not swaps:
-                closed = second if free else second - abs(at[t4] - at[t1])
-                if closed > LEAST_GAIN_MM and _keeps_groups(tour, frame, Kind.TURN, j, 0):
-                    return Exchange(closed, True, Kind.TURN, j, 0, (t1, t2, t3, t4))
+            t4 = ring[(index[t3] + (way if swaps else -way)) % size]
+            if t4 == end:
+                if t3 == HOME:
+                    continue
+                second = closed = first
+            else:
+                second = first + abs(there - at[t4])
+                closed = second - abs(at[t4] - home)
+            if not swaps and closed > LEAST_GAIN_MM and (not ruled or may_exchange(tour, frame, Kind.TURN, j, 0)):
+                return Exchange(closed, True, Kind.TURN, j, 0, (t1, t2, t3, t4))
             found = _extend(tour, frame, t3, t4, j=j, gain_mm=second, swaps=swaps, added=added)
-            if found is not None:
-                if found.closes:
-                    return found._replace(ends=(t1, t2, *found.ends))
-                if best is None or found.gain_mm > best.gain_mm:
-                    best = found._replace(ends=(t1, t2, *found.ends))
+            if found is not None and (found.closes or best is None or found.gain_mm > best.gain_mm):
+                best = found._replace(ends=(t1, t2, *found.ends))
+                if best.closes:
+                    return best
     return best
 
 
@@ -104,58 +86,61 @@ def _extend(
     """Return the exchange that a second new connection t4-t5 makes, the first that gains or the shortest."""
     ring, index, at, size, end = tour.ring, tour.index, tour.at, len(tour.ring), tour.end
     t1, base, way = frame
+    here, home = at[t4], at[t1]
+    ruled = tour.grouped or tour.bound
     best, most = None, 0.0
     for t5, least in tour.near[t4]:
         if least >= gain_mm:
             break
-        third = gain_mm - abs(at[t4] - at[t5])
+        there = at[t5]
+        third = gain_mm - abs(here - there)
         if third <= LEAST_GAIN_MM or t5 == t3:
             continue
-        k = (index[t5] - base) * way % size
-        for kind, side in _find_ways(j, k, way=way, swaps=swaps):
-            t6 = ring[(index[t5] + side) % size]
+        i = index[t5]
+        k = (i - base) * way % size
+        for kind, side in WAYS[swaps, (k > j) - (k < j), j - k == 1, k == 0]:
+            t6 = ring[(i + way * side) % size]
             if t6 == end:
                 opened = closed = third if t5 != HOME else 0.0
             else:
-                opened = third + abs(at[t5] - at[t6])
-                closed = opened - abs(at[t6] - at[t1])
+                opened = third + abs(there - at[t6])
+                closed = opened - abs(at[t6] - home)
             if closed > LEAST_GAIN_MM:
-                if _keeps_groups(tour, frame, kind, j, k):
+                if not ruled or may_exchange(tour, frame, kind, j, k):
                     return Exchange(closed, True, kind, j, k, (t3, t4, t5, t6))
-            elif opened > most and t6 != end and (t5, t6) not in added and _keeps_groups(tour, frame, kind, j, k):
+            elif opened <= most or t6 == end or (t5, t6) in added:
+                continue
+            elif not ruled or may_exchange(tour, frame, kind, j, k):
                 best, most = Exchange(opened, False, kind, j, k, (t3, t4, t5, t6)), opened
     return best
 
 
-def _find_ways(j: int, k: int, *, way: int, swaps: bool) -> tuple[tuple[Kind, int], ...]:
-    """Return the kinds of exchange with t5 = pk, each with the side of t5 on which its connection is lost."""
-    if swaps:
-        if k >= j:
-            return ()
-        return ((Kind.SWAP, way), (Kind.BOTH, -way)) if k else ((Kind.SWAP, way),)
-    if k > j:
-        return ((Kind.FAR, -way),)
-    return ((Kind.NEAR, way),) if k <= j - 2 else ()
+def _find_ways(*, swaps: bool, beyond: int, next_before: bool, first: bool) -> tuple[tuple[Kind, int], ...]:
+    """Return the kinds of exchange with t5 = pk, each with the side of t5 on which its connection is lost.
 
-
-def _keeps_groups(tour: Tour, frame: Frame, kind: Kind, j: int, k: int) -> bool:
-    """Return whether an exchange moves stops within one group only.
-
-    Of the path's three runs X, Y and the rest, any two that are neighbours on the ring may be moved
-    against the third.
+    Parameters
+    ----------
+    beyond
+        -1, 0 or 1 as k is less than j, j, or more.
+    next_before, first
+        Whether k is j - 1, and whether k is 0.
     """
-    if not tour.grouped:
-        return True
-    size, base, way = len(tour.ring), frame.base, frame.way
+    if swaps:
+        if beyond >= 0:
+            return ()
+        return ((Kind.SWAP, 1),) if first else ((Kind.SWAP, 1), (Kind.BOTH, -1))
+    if beyond > 0:
+        return ((Kind.FAR, -1),)
+    return ((Kind.NEAR, 1),) if beyond < 0 and not next_before else ()
 
-    def lies(first: int, last: int) -> bool:
-        i, j = (base + way * first) % size, (base + way * last) % size
-        return is_in_one_group(tour, i, j) if way > 0 else is_in_one_group(tour, j, i)
 
-    if kind is Kind.TURN:
-        return lies(0, j - 1) or lies(j, size - 1)
-    x, y = {Kind.NEAR: (k + 1, j), Kind.FAR: (j, k), Kind.SWAP: (k + 1, j + 1), Kind.BOTH: (k, j + 1)}[kind]
-    return lies(0, y - 1) or lies(x, size - 1) or lies(y, size + x - 1)
+WAYS = {
+    (swaps, beyond, next_before, first): _find_ways(swaps=swaps, beyond=beyond, next_before=next_before, first=first)
+    for swaps in (False, True)
+    for beyond in (-1, 0, 1)
+    for next_before in (False, True)
+    for first in (False, True)
+}
 
 
 def apply_exchange(tour: Tour, t1: int, t2: int, exchange: Exchange) -> None:
@@ -163,13 +148,7 @@ def apply_exchange(tour: Tour, t1: int, t2: int, exchange: Exchange) -> None:
     ring, size, base = tour.ring, len(tour.ring), tour.index[t2]
     way = 1 if ring[(tour.index[t1] + 1) % size] == t2 else -1
     kind, j, k = exchange.kind, exchange.j, exchange.k
-    split, stop = {
-        Kind.TURN: (j, j),
-        Kind.NEAR: (k + 1, j),
-        Kind.FAR: (j, k),
-        Kind.SWAP: (k + 1, j + 1),
-        Kind.BOTH: (k, j + 1),
-    }[kind]
+    split, stop = find_cuts(kind, j, k)
     # the first and last nodes of X and of Y
     x0, x1 = t2, ring[(base + way * (split - 1)) % size]
     y0, y1 = ring[(base + way * split) % size], ring[(base + way * (stop - 1)) % size]

@@ -49,42 +49,72 @@ def choose_places(tour: Tour) -> list[int]:
 
 
 def reinsert_stops(tour: Tour) -> list[int]:
-    """Put each stop with several places between two others where that gains most; return the nodes concerned."""
+    """Put each stop with several places beside a stop near it where that gains; return the nodes concerned."""
     touched: list[int] = []
-    for node in [node for node in find_path(tour) if len(tour.places[node]) > 1]:
-        touched += _reinsert(tour, node)
-    return touched
+    for node in find_path(tour):
+        if len(tour.places[node]) > 1:
+            touched += _reinsert(tour, node)
+    return list(dict.fromkeys(touched))
 
 
 def _reinsert(tour: Tour, node: int) -> list[int]:
-    """Put one stop where it costs least within its group; return the nodes concerned."""
-    path = find_path(tour)
-    i = path.index(node)
-    rest = [HOME, *path[:i], *path[i + 1 :]]
-    group = np.array([tour.group[other] for other in rest])
-    at = np.array([tour.at[other] for other in rest])
-    own = np.array(tour.places[node])
-    to = np.abs(own[:, None] - at[None])
-    # between each node and the next; after the last the way ends
-    cost = to.copy()
-    cost[:, :-1] += to[:, 1:] - np.abs(np.diff(at))[None]
-    next_group = np.append(group[1:], tour.group[tour.end])
-    allowed = (group <= tour.group[node]) & (next_group >= tour.group[node])
-    cost = np.where(allowed[None], cost, np.inf)
-    place, gap = divmod(int(cost.argmin()), len(rest))
-    before = i  # the gap in which it is now: rest[i] comes before it
-    here = abs(tour.at[node] - at[before])
-    if before + 1 < len(rest):
-        here += abs(tour.at[node] - at[before + 1]) - abs(at[before] - at[before + 1])
-    if here - cost[place, gap] <= LEAST_GAIN_MM:
+    """Put one stop where it costs least among the gaps beside its near ones; return the nodes concerned."""
+    before, after = _find_around(tour, node)
+    gaps = _find_gaps(tour, node)
+    if not gaps:
         return []
-    old = find_neighbours(tour, node)
-    tour.at[node] = tour.places[node][place]
-    if gap > before:
+    at, end = tour.at, tour.end
+    own = np.array(tour.places[node])
+    left = np.array([at[a] for a, _ in gaps])
+    # after the last stop the way ends: nothing is added there but the way to the stop
+    right = np.array([at[a if b == end else b] for a, b in gaps])
+    last = np.array([b == end for _, b in gaps])
+    to_left, to_right = np.abs(own[:, None] - left[None]), np.abs(own[:, None] - right[None])
+    cost = to_left + np.where(last, 0.0, to_right - np.abs(left - right))
+    place, number = divmod(int(cost.argmin()), len(gaps))
+    here = abs(at[node] - at[before])
+    if after != end:
+        here += abs(at[node] - at[after]) - abs(at[before] - at[after])
+    if here - float(cost[place, number]) <= LEAST_GAIN_MM:
+        return []
+    at[node] = tour.places[node][place]
+    a, b = gaps[number]
+    if _find_rank(tour, a) > _find_rank(tour, node):
         # the run between is turned twice, once with the stop and once without it
-        turn_run(tour, after=rest[before], first=node, last=rest[gap])
-        turn_run(tour, after=rest[before], first=rest[gap], last=rest[before + 1])
-    elif gap < before:
-        turn_run(tour, after=rest[gap], first=rest[gap + 1], last=node)
-        turn_run(tour, after=node, first=rest[before], last=rest[gap + 1])
-    return list(dict.fromkeys((*old, node, *find_neighbours(tour, node))))
+        turn_run(tour, after=before, first=node, last=a)
+        turn_run(tour, after=before, first=a, last=after)
+    else:
+        turn_run(tour, after=a, first=b, last=node)
+        turn_run(tour, after=node, first=before, last=b)
+    return [before, after, a, node, b]
+
+
+def _find_gaps(tour: Tour, node: int) -> list[tuple[int, int]]:
+    """Return the connections into which a stop may go, beside its near stops and those near to them."""
+    group, end = tour.group[node], tour.end
+    least = max((_find_rank(tour, own) for own in tour.owned[node]), default=0)
+    owner = tour.owner[node]
+    most = _find_rank(tour, owner) if owner != HOME else len(tour.ring)
+    gaps: dict[tuple[int, int], None] = {}
+    close = [other for other, _ in tour.near[node]]
+    for other in dict.fromkeys((*close, *(far for middle in close for far, _ in tour.near[middle]))):
+        before, after = _find_around(tour, other)
+        for a, b in ((before, other), (other, after)):
+            if a == end or node in (a, b) or not tour.group[a] <= group <= tour.group[b]:
+                continue
+            if _find_rank(tour, a) >= least and _find_rank(tour, b) <= most:
+                gaps[a, b] = None
+    return list(gaps)
+
+
+def _find_around(tour: Tour, node: int) -> tuple[int, int]:
+    """Return the nodes before and after another in the direction of the path."""
+    before, after = find_neighbours(tour, node)
+    return (before, after) if tour.ring[tour.index[HOME] - 1] == tour.end else (after, before)
+
+
+def _find_rank(tour: Tour, node: int) -> int:
+    """Return how many nodes come before another on the path."""
+    size, home = len(tour.ring), tour.index[HOME]
+    forward = tour.ring[home - 1] == tour.end
+    return (tour.index[node] - home if forward else home - tour.index[node]) % size

@@ -6,18 +6,26 @@ from collections import deque
 from collections.abc import Callable, Iterable
 from random import Random
 
-from cam.plan.tour import Tour, find_neighbours, is_in_one_group, reverse_run, take_back, turn_run
+from cam.plan.tour import HOME, Tour, find_neighbours, is_in_one_group, reverse_run, take_back, turn_run
 from cam.plan.tour_exchange import LEAST_GAIN_MM, apply_exchange, find_exchange
 from cam.plan.tour_places import choose_places, reinsert_stops
+from cam.plan.tour_rules import Frame, may_swap, may_turn
 
-CHAIN = 6
+CHAIN = 12
 """How many exchanges may follow one another before one must gain."""
-MAX_KICK = 30
+MAX_KICK = 50
 """The longest run of stops that a kick moves."""
-FEWEST_KICKS, KICKS_PER_STOP, MOST_KICKS = 400, 3, 3000
+FEWEST_KICKS, KICKS_PER_STOP, MOST_KICKS = 700, 2, 2000
+"""How many kicks are tried: so many for each stop, but no fewer than the first and no more than the last."""
+MOST_PLACED_KICKS = 900
+"""The most kicks where stops have several places: each of them takes about twice as long."""
+TURN_SHARE = 0.2
+"""How many of the kicks turn a run round instead."""
+MOST_DRAWS = 1000
+"""How often a kick is drawn until the groups and owners allow it."""
 ROUNDS = 4
 """How often the search stops to choose all places anew."""
-SLACK = 0.1
+SLACK = 0.3
 """How far above the shortest tour the search may go on, in mean ways between stops."""
 
 
@@ -33,7 +41,8 @@ def search_tour(tour: Tour) -> None:
     """
     _polish(tour, range(len(tour.ring)))
     stops = len(tour.ring) - 2
-    kicks = min(FEWEST_KICKS + KICKS_PER_STOP * stops, MOST_KICKS)
+    placed = max(len(own) for own in tour.places) > 1
+    kicks = max(FEWEST_KICKS, min(KICKS_PER_STOP * stops, MOST_PLACED_KICKS if placed else MOST_KICKS))
     draw = Random(8).random
     for _ in range(ROUNDS):
         _kick_often(tour, kicks=kicks // ROUNDS, draw=draw)
@@ -50,7 +59,8 @@ def _kick_often(tour: Tour, *, kicks: int, draw: Callable[[], float]) -> None:
         moved: dict[int, complex] = {}
         cost, ends = _kick(tour, draw=draw)
         if not ends:
-            continue
+            return
+        cost -= _settle(tour, ends, moved=moved)
         cost -= _descend(tour, ends, moved=moved)
         if above + cost > slack:
             take_back(tour, to=0)
@@ -102,9 +112,9 @@ def _descend(tour: Tour, queue: Iterable[int], *, moved: dict[int, complex]) -> 
         known.discard(node)
         gain = 1.0
         while gain > 0.0:
-            gain, ends = _improve(tour, node)
+            gain, ends = _move_place(tour, node, moved=moved)
             if gain <= 0.0:
-                gain, ends = _move_place(tour, node, moved=moved)
+                gain, ends = _improve(tour, node)
             total += gain
             for end in ends:
                 if end not in known:
@@ -163,25 +173,60 @@ def _move_place(tour: Tour, node: int, *, moved: dict[int, complex]) -> tuple[fl
     return now - least, (before, node, after)
 
 
+def _settle(tour: Tour, nodes: Iterable[int], *, moved: dict[int, complex]) -> float:
+    """Let nodes and their neighbours find their places in a new order, before the order is repaired."""
+    waiting = deque(nodes)
+    total = 0.0
+    while waiting:
+        gain, ends = _move_place(tour, waiting.popleft(), moved=moved)
+        total += gain
+        if gain > 0.0:
+            waiting += [end for end in ends if end not in waiting]
+    return total
+
+
 def _kick(tour: Tour, *, draw: Callable[[], float]) -> tuple[float, tuple[int, ...]]:
-    """Let two neighbouring runs of stops change places; return the cost and the nodes concerned, or none."""
-    ring, size, at, end = tour.ring, len(tour.ring), tour.at, tour.end
-    most = min(MAX_KICK, (size - 2) // 2)
-    if most < 1:
+    """Let two neighbouring runs of stops change places, or turn them; return the cost and the nodes concerned.
+
+    No nodes if no run that may be kicked was found.
+    """
+    ring, at, end = tour.ring, tour.at, tour.end
+    for _ in range(MOST_DRAWS):
+        turns = draw() < TURN_SHARE
+        runs = _draw_runs(tour, turns=turns, draw=draw)
+        if runs is not None:
+            break
+    else:
         return 0.0, ()
-    first = int(draw() * size)
-    x_length, y_length = 1 + int(draw() * most), 1 + int(draw() * most)
-    split, last = (first + x_length) % size, (first + x_length + y_length - 1) % size
-    if {ring[first], ring[last]} & {0, end} or not is_in_one_group(tour, first, last):
-        return 0.0, ()
-    before, after = ring[first - 1], ring[(last + 1) % size]
+    first, split, last = runs
+    before, after = ring[first - 1], ring[(last + 1) % len(ring)]
     x0, x1, y0, y1 = ring[first], ring[split - 1], ring[split], ring[last]
 
     def way(a: int, b: int) -> float:
         return 0.0 if end in (a, b) else abs(at[a] - at[b])
 
-    cost = way(before, y0) + way(y1, x0) + way(x1, after) - way(before, x0) - way(x1, y0) - way(y1, after)
     turn_run(tour, after=before, first=x0, last=y1)
+    if turns:
+        return way(before, y1) + way(x0, after) - way(before, x0) - way(y1, after), (before, x0, y1, after)
     turn_run(tour, after=before, first=y1, last=y0)
     turn_run(tour, after=y1, first=x1, last=x0)
+    cost = way(before, y0) + way(y1, x0) + way(x1, after) - way(before, x0) - way(x1, y0) - way(y1, after)
     return cost, (before, x0, x1, y0, y1, after)
+
+
+def _draw_runs(tour: Tour, *, turns: bool, draw: Callable[[], float]) -> tuple[int, int, int] | None:
+    """Return where a run begins, where the next begins and where that ends, if they may be kicked."""
+    ring, size = tour.ring, len(tour.ring)
+    most = min(MAX_KICK, (size - 2) // 2)
+    first, x_length, y_length = int(draw() * size), 1 + int(draw() * most), 1 + int(draw() * most)
+    split, last = (first + x_length) % size, (first + x_length + y_length - 1) % size
+    if x_length + y_length > size - 2 or {ring[first], ring[last]} & {HOME, tour.end}:
+        return None
+    if not is_in_one_group(tour, first, last):
+        return None
+    frame = Frame(ring[first - 1], first, 1)
+    if tour.bound and turns and not may_turn(tour, frame, 0, x_length + y_length):
+        return None
+    if tour.bound and not turns and not may_swap(tour, frame, 0, x_length, x_length + y_length):
+        return None
+    return first, split, last
