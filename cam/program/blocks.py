@@ -14,8 +14,9 @@ from cam.tables.rows import ArcForm, Controller
 MAX_ARC_RAD = 1.5 * pi
 """Longer arcs are written in two, so that a controller's rounding cannot turn one into a full circle."""
 FEED_DECIMALS = 0
-MIN_FEED = 1.0
-"""A feed is not rounded down to nothing; only arcs of a few last digits ask for less."""
+SLOW_FEED_MM_PER_MIN = 10.0
+SLOW_FEED_DECIMALS = 3
+"""Feeds below ten are written finer: only arcs of a few last digits ask for one."""
 SWEEP_TOL_RAD = 0.25
 """How far the sweep that a controller finds in rounded numbers may differ from the arc's."""
 
@@ -187,7 +188,17 @@ def _axis_words(target: tuple[float, float, float], *, state: State, controller:
 
 
 def _add_feed(words: list[str], move: Move, *, state: State) -> tuple[list[str], str]:
-    feed = f"F{format_number(max(move.feed_mm_per_min, MIN_FEED), decimals=FEED_DECIMALS)}"
+    slow = move.feed_mm_per_min < SLOW_FEED_MM_PER_MIN
+    feed = f"F{format_number(move.feed_mm_per_min, decimals=SLOW_FEED_DECIMALS if slow else FEED_DECIMALS)}"
+    if feed == "F0":
+        raise ProgramRefused(
+            error(
+                "arc-not-writable",
+                f"an arc of this size asks for a feed of {move.feed_mm_per_min:.2g} mm/min, which is written as none",
+                remedy="redraw the contour there without the tiny arc",
+                origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
+            )
+        )
     return (words, feed) if feed == state.feed else ([*words, feed], feed)
 
 

@@ -109,3 +109,19 @@ def test_numbers_beyond_the_controller_are_refused() -> None:
         emit_move(
             rapid((1e6, 0.0, 0.0), purpose=Purpose.APPROACH), from_mm=None, state=State(), frame=MM, controller=NGC
         )
+
+
+def test_a_slow_feed_keeps_its_digits_and_none_is_refused() -> None:
+    for feed, word in ((0.5712, "F0.571"), (9.9, "F9.9"), (10.4, "F10"), (3420.4, "F3420")):
+        move = line((3.0, 0.0, 0.0), feed_mm_per_min=feed, purpose=Purpose.ROUGH)
+        assert emit_move(move, from_mm=(0.0, 0.0, 0.0), state=_at(0.0, 0.0, 0.0), frame=MM, controller=NGC)[0] == [
+            f"X3 {word}"
+        ]
+    with pytest.raises(ProgramRefused, match="written as none"):
+        emit_move(
+            line((3.0, 0.0, 0.0), feed_mm_per_min=1e-4, purpose=Purpose.ROUGH),
+            from_mm=(0.0, 0.0, 0.0),
+            state=_at(0.0, 0.0, 0.0),
+            frame=MM,
+            controller=NGC,
+        )
