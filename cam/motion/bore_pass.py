@@ -95,6 +95,32 @@ def _half_circle(
     )
 
 
+def _whole_circle(
+    step: Workingstep,
+    *,
+    centre: tuple[float, float],
+    radius_mm: float,
+    z_mm: float,
+    turn: float,
+    feed_mm_per_min: float,
+    purpose: Purpose,
+) -> list[Move]:
+    """Return a level circle, from its right-hand side and back to it, in two halves."""
+    return [
+        _half_circle(
+            step,
+            centre=centre,
+            from_rad=pi * half,
+            radius_mm=radius_mm,
+            z_mm=z_mm,
+            turn=turn,
+            feed_mm_per_min=feed_mm_per_min,
+            purpose=purpose,
+        )
+        for half in range(2)
+    ]
+
+
 def _helix(
     step: Workingstep, *, centre: tuple[float, float], radius_mm: float, from_mm: float, to_mm: float, turn: float
 ) -> list[Move]:
@@ -145,20 +171,15 @@ def _widen(
                 purpose=Purpose.ROUGH,
             )
         )
-    for half in range(2):
-        moves.append(
-            _half_circle(
-                step,
-                centre=centre,
-                from_rad=pi * half,
-                radius_mm=to_mm,
-                z_mm=z_mm,
-                turn=turn,
-                feed_mm_per_min=step.rough.feed_mm_per_min,
-                purpose=Purpose.ROUGH,
-            )
-        )
-    return moves
+    return moves + _whole_circle(
+        step,
+        centre=centre,
+        radius_mm=to_mm,
+        z_mm=z_mm,
+        turn=turn,
+        feed_mm_per_min=step.rough.feed_mm_per_min,
+        purpose=Purpose.ROUGH,
+    )
 
 
 def _finish_circle(step: Workingstep, *, centre: tuple[float, float], from_mm: float, radius_mm: float) -> list[Move]:
@@ -185,19 +206,9 @@ def _finish_circle(step: Workingstep, *, centre: tuple[float, float], from_mm: f
             purpose=Purpose.LEAD,
         ),
     ]
-    for half in range(2):
-        moves.append(
-            _half_circle(
-                step,
-                centre=centre,
-                from_rad=pi * half,
-                radius_mm=radius_mm,
-                z_mm=z,
-                turn=turn,
-                feed_mm_per_min=feed,
-                purpose=Purpose.FINISH,
-            )
-        )
+    moves += _whole_circle(
+        step, centre=centre, radius_mm=radius_mm, z_mm=z, turn=turn, feed_mm_per_min=feed, purpose=Purpose.FINISH
+    )
     past = turn * FINISH_OVERLAP_RAD
     wall_feed = moves[-1].feed_mm_per_min
     end = (centre[0] + radius_mm * cos(past), centre[1] + radius_mm * sin(past))

@@ -8,7 +8,7 @@ import pytest
 from cam.errors import PlanRefused, Refusal
 from cam.geometry.contour import Contour, circle, rectangle
 from cam.panel.panel import Feature, Finish, Role
-from cam.plan.choose_cutters import BORE_RATIO, Task, choose_cutters, find_min_corner_mm, find_obstacle
+from cam.plan.choose_cutters import Task, choose_cutters, find_min_corner_mm, find_obstacle
 from cam.tables.job import Heights, Hold, HoldKind
 from cam.tables.rows import CutterKind
 
@@ -45,8 +45,8 @@ def choose(find_row):
         ({"kind": CutterKind.BALL}, task(), "wrong-cutter-kind"),
         ({"edge_length_mm": 4.9}, task(), "flutes-too-short"),
         ({"shank_mm": 20.0}, task(), "shank-too-large"),
-        ({}, task(diameter_mm=BORE_RATIO * 6.0 - 0.01), "hole-too-small"),
-        ({}, task(diameter_mm=BORE_RATIO * 6.0), None),
+        ({}, task(diameter_mm=6.89), "hole-too-small"),
+        ({}, task(diameter_mm=6.9), None),
         ({}, task(corner_mm=2.99), "cutter-too-large"),
         ({}, task(corner_mm=3.0), None),
         ({"max_ramp_deg": 0.0}, task(), "no-ramp"),
