@@ -146,22 +146,3 @@ def contains_point(contour: Contour, point_mm: tuple[float, float]) -> bool:
 def measure_region_area_mm2(region: Region) -> float:
     """Return the area of a region, holes taken off."""
     return sum(measure_area_mm2(contour) for contour in region.contours)
-
-
-def find_point_inside_mm(contour: Contour) -> tuple[float, float]:
-    """Return a point strictly inside a contour, as far from its line as a scan finds."""
-    segments = find_segments(contour.vertices)
-    best, depth = (float("nan"), float("nan")), -1.0
-    min_x, min_y, max_x, max_y = find_segment_bounds_mm(segments)
-    for divisions in (7, 23, 101):
-        for i in range(1, divisions):
-            x = min_x + (max_x - min_x) * i / divisions
-            for j in range(1, divisions):
-                point = (x, min_y + (max_y - min_y) * j / divisions)
-                if contains_point(contour, point):
-                    distance = float(find_distances_mm(segments, point).min())
-                    if distance > depth:
-                        best, depth = point, distance
-        if depth > 0:
-            return best
-    raise ValueError("the contour encloses no area that a scan of 100 x 100 points would find")

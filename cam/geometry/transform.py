@@ -47,11 +47,6 @@ def reverse(contour: Contour) -> Contour:
     return Contour(np.column_stack((points, -contour.bulges[::-1])))
 
 
-def start_at_vertex(contour: Contour, *, index: int) -> Contour:
-    """Return the contour with another vertex first."""
-    return Contour(np.roll(contour.vertices, -index, axis=0))
-
-
 def map_region(region: Region, change: Callable[[Contour], Contour]) -> Region:
     """Return the region with a change applied to each of its contours."""
     return Region(outer=change(region.outer), holes=tuple(change(hole) for hole in region.holes))

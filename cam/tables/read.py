@@ -89,17 +89,6 @@ def find_cutter(tables: Tables, *, name: str, origin: Origin = NOWHERE) -> Cutte
     return _find(tables.cutters, name=name, kind="cutter", origin=origin)
 
 
-def find_cutter_by_tool(tables: Tables, *, tool: int, origin: Origin = NOWHERE) -> Cutter:
-    """Return a cutter by the number of its T word. Raises TableRefused ``unknown-row``."""
-    for cutter in tables.cutters:
-        if cutter.tool == tool:
-            return cutter
-    known = ", ".join(f"{cutter.tool} {cutter.name}" for cutter in tables.cutters)
-    raise TableRefused(
-        error("unknown-row", f"no cutter has the tool number {tool}", remedy=f"known: {known}", origin=origin)
-    )
-
-
 def find_material(tables: Tables, *, name: str, origin: Origin = NOWHERE) -> Material:
     """Return a material by name. Raises TableRefused ``unknown-row``."""
     return _find(tables.materials, name=name, kind="material", origin=origin)

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import pi
 
 import numpy as np
 import pytest
 import shapely
 
-from cam.geometry.contour import Contour, circle, polygon, rectangle
+from cam.geometry.contour import Contour, rectangle
 from cam.geometry.flatten import flatten
 from cam.geometry.measure import (
     contains_point,
     find_bounds_mm,
     find_distance_mm,
     find_min_radius_mm,
-    find_point_inside_mm,
     is_counter_clockwise,
     measure_area_mm2,
     measure_length_mm,
@@ -84,12 +83,6 @@ def test_mirror_turn_scale() -> None:
 def test_reverse_is_its_own_inverse() -> None:
     assert np.array_equal(reverse(reverse(BLOB)).vertices, BLOB.vertices)
     assert measure_area_mm2(reverse(BLOB)) == pytest.approx(-measure_area_mm2(BLOB), abs=1e-12)
-
-
-def test_a_point_inside() -> None:
-    thin = polygon([(0, 0), (100, 0), (100, 1), (0, 1)])
-    for contour in (BLOB, thin, circle((5.0, 5.0), radius_mm=sqrt(2.0))):
-        assert contains_point(contour, find_point_inside_mm(contour))
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,6 @@ from cam.tables import read
 from cam.tables.read import (
     find_controller,
     find_cutter,
-    find_cutter_by_tool,
     find_machine,
     find_material,
     find_sheet,
@@ -218,12 +217,3 @@ def test_an_unknown_name_gives_the_nearest(finder: Callable[..., object], name: 
     (finding,) = caught.value.findings
     assert (finding.code, finding.origin) == ("unknown-row", place)
     assert near in finding.remedy
-
-
-def test_a_cutter_by_its_tool_number() -> None:
-    tables = read_tables()
-    for cutter in tables.cutters:
-        assert find_cutter_by_tool(tables, tool=cutter.tool) is cutter
-    with pytest.raises(TableRefused) as caught:
-        find_cutter_by_tool(tables, tool=0)
-    assert caught.value.findings[0].code == "unknown-row"
