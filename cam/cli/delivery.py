@@ -46,8 +46,13 @@ def read_source(source: Path, *, units: str | None = None, rows: dict[str, str |
     return check_job(replace(job, **changes)) if changes else job
 
 
-def deliver(made: Made, *, tables: Tables, out: Path, force: bool, in_words: bool) -> dict[str, Any]:
-    """Write programs and pages, print the proofs in words if asked to; return the document."""
+def deliver(
+    made: Made, *, tables: Tables, out: Path, force: bool, in_words: bool, said: tuple[Finding, ...] = ()
+) -> dict[str, Any]:
+    """Write programs and pages, print the proofs in words if asked to; return the document.
+
+    ``said`` is what the command itself has to say, before what was found on the way.
+    """
     entries, pages, files = [], [], []
     for program in made.programs:
         path, other = find_program_paths(program, out=out)
@@ -68,8 +73,8 @@ def deliver(made: Made, *, tables: Tables, out: Path, force: bool, in_words: boo
     write_files(files, force=force)
     if in_words:
         for entry, page in zip(entries, pages, strict=True):
-            print_proof(entry, page=page, findings=[*made.findings, *entry.verdict.findings])
-    return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=made.findings)
+            print_proof(entry, page=page, findings=[*said, *made.findings, *entry.verdict.findings])
+    return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=(*said, *made.findings))
 
 
 def find_program_paths(program: MadeProgram, *, out: Path) -> tuple[Path, Path]:

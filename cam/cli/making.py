@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.findings import Finding, Origin, warning
+
+if TYPE_CHECKING:
+    from cam.tables.job import Job
 
 DEMO_MARK = "castcut-demo.txt"
 
@@ -88,7 +93,8 @@ def make(
     tables = read_tables(own=job.tables)
     with Progress(quiet=quiet) as progress:
         made = make_job(job, tables=tables, progress=progress)
-    document = deliver(made, tables=tables, out=out, force=force, in_words=not as_json)
+    said = (_say_assumed(job),) if job.path is None and rows["sheet"] is None else ()
+    document = deliver(made, tables=tables, out=out, force=force, in_words=not as_json, said=said)
     if as_json:
         print_document(document)
     elif show_plan:
@@ -97,3 +103,13 @@ def make(
         for name, seconds in made.stages:
             click.echo(f"castcut: {seconds:6.2f} s  {name}", err=True)
     end(failed=document["verdict"] != "proven")
+
+
+def _say_assumed(job: Job) -> Finding:
+    """Return the warning that nobody named the stock: a drawing cannot tell how thick it is."""
+    return warning(
+        "sheet-assumed",
+        f"no sheet was named: {job.sheet} was assumed, on machine {job.machine}",
+        remedy="name the sheet that lies on the machine with --sheet (castcut list sheets), or write a job file",
+        origin=Origin(file=str(job.panels[0].drawing)),
+    )

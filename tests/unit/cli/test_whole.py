@@ -88,3 +88,18 @@ def test_the_stand_in_of_the_other_tests_has_the_real_fields(stand_in):
         "Inspection": {"drawing", "nests"},
     }
     assert told[stand_in] <= {field.name for field in fields(getattr(pipeline, stand_in))}
+
+
+def test_a_sheet_that_nobody_named_is_said(tmp_path):
+    from click.testing import CliRunner  # noqa: PLC0415
+
+    from cam.cli import main  # noqa: PLC0415
+
+    drawing = PART / "panel.dxf"
+    bare = CliRunner().invoke(main, ["make", str(drawing), "--out", str(tmp_path / "a")])
+    named = CliRunner().invoke(
+        main, ["make", str(drawing), "--sheet", "cast-4-2440x1220", "--out", str(tmp_path / "b")]
+    )
+    assert bare.exit_code == named.exit_code == 0
+    assert "sheet-assumed" in bare.output and "cast-4-2440x1220 was assumed" in bare.output
+    assert "sheet-assumed" not in named.output
