@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import fields
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -103,3 +104,15 @@ def test_a_sheet_that_nobody_named_is_said(tmp_path):
     assert bare.exit_code == named.exit_code == 0
     assert "sheet-assumed" in bare.output and "cast-4-2440x1220 was assumed" in bare.output
     assert "sheet-assumed" not in named.output
+
+
+def test_the_readme_quotes_the_demo_as_it_prints(tmp_path, monkeypatch):
+    from click.testing import CliRunner  # noqa: PLC0415
+
+    from cam.cli import main  # noqa: PLC0415
+
+    readme = (Path(__file__).parents[3] / "README.md").read_text(encoding="utf-8")
+    quoted = next(block for block in readme.split("```") if block.lstrip().startswith("castcut-demo/"))
+    monkeypatch.chdir(tmp_path)
+    printed = CliRunner().invoke(main, ["demo"]).stdout
+    assert printed.startswith(quoted.lstrip())
