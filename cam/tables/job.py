@@ -21,6 +21,26 @@ class HoldKind(StrEnum):
     SKIN = "skin"
 
 
+class Grip(StrEnum):
+    """What keeps the sheet itself on the bed."""
+
+    CLAMPS = "clamps"
+    SCREWS = "screws"
+    VACUUM = "vacuum"
+    TAPE = "tape"
+
+
+class LayerMeaning(StrEnum):
+    """What a drawing's layer holds."""
+
+    OUTLINE = "outline"
+    CUTOUT = "cut-out"
+    HOLE = "hole"
+    RECESS = "recess"
+    GROOVE = "groove"
+    IGNORE = "ignore"
+
+
 class ZeroFace(StrEnum):
     """Where Z is 0."""
 
@@ -72,10 +92,70 @@ class Hold:
     min_bridges: Annotated[int, Bounds(at_least=2, at_most=1000)] = 4
     skin_mm: Length = 0.4
     clear_slug_below_mm2: Annotated[float, Bounds(at_least=0.0, at_most=1e8)] = 2000.0
+    grip: Grip = Grip.CLAMPS
 
     def count_bridges(self, length_mm: float) -> int:
         """Return how many bridges a contour of a length needs."""
         return max(self.min_bridges, ceil(length_mm / self.bridge_spacing_mm))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerRule:
+    """``[[layer]]``: what drawn on layers whose name matches a pattern (``*``, ``?``, any case) means.
+
+    ``depth_mm`` is a recess's or groove's depth below the upper face, ``width_mm`` a groove's width;
+    ``finish`` is the class of edges drawn on these layers. The first rule that matches decides; it
+    goes before castcut's own layer convention.
+    """
+
+    match: Text
+    means: LayerMeaning | None = None
+    depth_mm: Length | None = None
+    width_mm: Length | None = None
+    finish: Annotated[str, OneOf("shown", "hidden", "trimmed", "butted")] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeepOut:
+    """``[[keep_out]]``: a clamp, screw or stop on the sheet that nothing of the tool may touch.
+
+    A rectangle ``size_mm`` about ``at_mm`` in the sheet's frame, turned, ``height_mm`` above the bed.
+    """
+
+    at_mm: tuple[Coordinate, Coordinate]
+    size_mm: tuple[Length, Length]
+    height_mm: Length
+    name: Text = "clamp"
+    turn_deg: Annotated[float, Bounds(at_least=-360.0, at_most=360.0)] = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowances:
+    """``[allowances]``: what roughing leaves on an edge of each finish class; None for the material's own."""
+
+    shown_mm: Length | None = None
+    hidden_mm: Length | None = None
+    trimmed_mm: Length | None = None
+    butted_mm: Length | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chamfer:
+    """``[chamfer]``: an arris ``width_mm`` wide taken off the upper face along edges of some classes.
+
+    0 takes none. ``cutter`` names a vee cutter; None takes the table's first that fits.
+    """
+
+    width_mm: LengthOrZero = 0.0
+    on: tuple[Annotated[str, OneOf("shown", "hidden", "trimmed", "butted")], ...] = ("shown",)
+    cutter: Text | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recesses:
+    """``[recesses]``: what must stay under every recess and groove."""
+
+    min_floor_mm: Length = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,4 +202,9 @@ class Job:
     hold: Hold = field(default_factory=Hold)
     heights: Heights = field(default_factory=Heights)
     tolerances: Tolerances = field(default_factory=Tolerances)
+    layers: tuple[LayerRule, ...] = field(default=(), metadata={"key": "layer"})
+    keep_outs: tuple[KeepOut, ...] = field(default=(), metadata={"key": "keep_out"})
+    allowances: Allowances = field(default_factory=Allowances)
+    chamfer: Chamfer = field(default_factory=Chamfer)
+    recesses: Recesses = field(default_factory=Recesses)
     path: Path | None = field(default=None, metadata={"key": None})
