@@ -14,7 +14,7 @@ from cam.plan.means import Means, find_usable_cutters, resolve
 from cam.plan.order import order_stops
 from cam.plan.placed import PlacedFeature, place_features
 from cam.plan.room import check_room
-from cam.plan.sequence import find_stops
+from cam.plan.sequence import Cut, find_stops
 from cam.plan.waste import Waste, find_unheld, find_waste
 from cam.plan.workingstep import Bridge, Operation, Plan, Workingstep
 from cam.sheet.layout import Layout
@@ -57,7 +57,8 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
         feature.task.key: _plan_step(feature, choice=choice, waste=waste[feature.task.key], layout=layout, means=means)
         for feature in features
     }
-    visits = order_stops(find_stops(features, steps=steps), from_mm=(0.0, 0.0))
+    cuts = [Cut(key=f.task.key, placement=f.placement, level=f.level, step=steps[f.task.key]) for f in features]
+    visits = order_stops(find_stops(cuts), from_mm=(0.0, 0.0))
     return Plan(
         workingsteps=tuple(
             replace(steps[visit.key], number=number, start_mm=visit.at_mm)

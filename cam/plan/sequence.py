@@ -1,86 +1,185 @@
-"""What must come before what: cutter by cutter, inside before outside, outlines last."""
+"""What must come before what: upper face first, few cutter changes, inside before outside, outlines last."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import replace
-from enum import Enum
-from itertools import permutations
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import IntEnum
 
 from cam.geometry.measure import measure_area_mm2, measure_length_mm
-from cam.panel.panel import Role
 from cam.plan.order import Stop
-from cam.plan.placed import PlacedFeature
 from cam.plan.starts import find_starts
-from cam.plan.workingstep import Workingstep
+from cam.plan.workingstep import Operation, Workingstep
 
 
-class Release(Enum):
-    """What becomes of a panel when its outline is cut."""
+class Stage(IntEnum):
+    """When a panel's workingsteps come; none of a later stage before one of an earlier, within a panel."""
 
-    HELD = "held"
-    """Bridges or a skin hold it: the sheet stays one piece, and any panel's outline may be cut at any time."""
-    LOOSE = "loose"
-    """It may move, and the sheet holds less well: one panel after another, the smallest loss of hold last."""
+    FACE = 0
+    """What the upper face needs, and drilled holes: the panel lies firm as long as nothing is cut out of it."""
+    INSIDE = 1
+    """What is cut through within the panel."""
+    OUTLINE = 2
 
 
-def find_stops(
-    features: tuple[PlacedFeature, ...], *, steps: Mapping[int, Workingstep], release: Release = Release.HELD
-) -> list[Stop]:
-    """Return each feature as a stop of its group, with its starts and what must come after it.
+STAGE = {
+    Operation.CHAMFER: Stage.FACE,
+    Operation.RECESS: Stage.FACE,
+    Operation.GROOVE: Stage.FACE,
+    Operation.DRILL: Stage.FACE,
+    Operation.BORE: Stage.INSIDE,
+    Operation.CLEAR: Stage.INSIDE,
+    Operation.INSIDE: Stage.INSIDE,
+    Operation.OUTSIDE: Stage.OUTLINE,
+}
+"""The stage of each operation: all that the order asks of a new one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """A workingstep to be put in order: its key, the number of its panel, and how many panels lie round that."""
+
+    key: int
+    placement: int
+    level: int
+    step: Workingstep
+
+    @property
+    def stage(self) -> Stage:
+        """When it comes within its panel."""
+        return STAGE[self.step.operation]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Block:
+    """Cuts that may follow one another with one cutter: what lies deepest in other panels first."""
+
+    inward: int
+    stage: Stage
+    tool: int
+
+
+def find_stops(cuts: Sequence[Cut]) -> list[Stop]:
+    """Return each workingstep as a stop of its group, with its starts and what must come after it.
 
     Notes
     -----
-    Panels that lie within others come first. Cutter changes are few: each cutter does all its work
-    at once where that keeps every panel's outline last. Within a group each panel's outline follows
-    its insides. Where panels come loose, each panel is a group of its own: the one that loses most
-    hold, seen by the length of its cut for the area that held it, goes first, while the sheet is whole.
+    The upper face comes first, then what is cut through within a panel, then its outline; panels that
+    lie within others come before those. Under these rules cutter changes are the fewest possible.
+    What is inside a panel and its outline share a group where one cutter makes both: there each
+    outline follows its own insides, and travel decides the rest, for bridges or a skin keep the sheet
+    in one piece. Where an outline is cut through without bridges its panel may move, so each panel is
+    a group of its own: the one that loses most hold, seen by the length of its cut for the area that
+    held it, goes first, while the sheet is whole, and the smallest loss comes last.
     """
-    stops = [
-        Stop(key=f.task.key, group=group, places_mm=find_starts(steps[f.task.key]))
-        for f, group in zip(features, _find_groups(features, steps=steps, release=release), strict=True)
-    ]
-    outline = {f.placement: f.task.key for f in features if f.task.feature.role is Role.OUTLINE}
-    return [
-        stop if stop.key == outline[f.placement] else replace(stop, before=outline[f.placement])
-        for f, stop in zip(features, stops, strict=True)
-    ]
+    outline = {cut.placement: cut for cut in cuts if cut.stage is Stage.OUTLINE}
+    stops = []
+    for cut, group in zip(cuts, _find_groups(cuts), strict=True):
+        stop = Stop(key=cut.key, group=group, places_mm=find_starts(cut.step))
+        over = outline.get(cut.placement)
+        stops.append(stop if over is None or over is cut else replace(stop, before=over.key))
+    return stops
 
 
-def _find_groups(
-    features: tuple[PlacedFeature, ...], *, steps: Mapping[int, Workingstep], release: Release
-) -> list[int]:
-    """Return the number of each feature's group, in the order of cutting."""
-    tools = [steps[f.task.key].cutter.tool for f in features]
-    turn = _rank_panels(features) if release is Release.LOOSE else {f.placement: 0 for f in features}
-    for sequence in permutations(sorted(set(tools))):
-        rank = [(sequence.index(tool), -f.level, turn[f.placement]) for f, tool in zip(features, tools, strict=True)]
-        if _keeps_outlines_last(features, rank):
-            break
-    else:
-        # one cutter must come back: stage by stage, whatever the changes cost
-        rank = [
-            (-f.level, turn[f.placement] + int(f.task.feature.role is Role.OUTLINE) * len(features), tool)
-            for f, tool in zip(features, tools, strict=True)
-        ]
+def _find_groups(cuts: Sequence[Cut]) -> list[int]:
+    """Return the number of each workingstep's group, in the order of cutting."""
+    order = _order_blocks(cuts)
+    turn = _rank_panels(cuts)
+    rank = [(order[_find_block(cut)], turn[cut.placement] if cut.stage > Stage.FACE else 0) for cut in cuts]
     groups = sorted(set(rank))
     return [groups.index(own) for own in rank]
 
 
-def _rank_panels(features: tuple[PlacedFeature, ...]) -> dict[int, int]:
-    """Return the turn of each panel, the greatest loss of hold first; ties as the panels lie on the sheet."""
-    outlines = [f for f in features if f.task.feature.role is Role.OUTLINE]
-    outlines.sort(key=lambda f: -measure_length_mm(f.contour) / abs(measure_area_mm2(f.contour)))
-    return {outline.placement: number for number, outline in enumerate(outlines)}
+def _find_block(cut: Cut) -> _Block:
+    return _Block(inward=-cut.level, stage=cut.stage, tool=cut.step.cutter.tool)
 
 
-def _keeps_outlines_last(features: tuple[PlacedFeature, ...], rank: list[tuple[int, int, int]]) -> bool:
-    """Return whether no panel's outline comes before its own insides, or before the levels within."""
-    for outline, own_rank in zip(features, rank, strict=True):
-        if outline.task.feature.role is not Role.OUTLINE:
-            continue
-        for other, other_rank in zip(features, rank, strict=True):
-            own = other.placement == outline.placement
-            if (own or other.level > outline.level) and other_rank > own_rank:
-                return False
-    return True
+def _order_blocks(cuts: Sequence[Cut]) -> dict[_Block, int]:
+    """Return the turn of each block, with the fewest changes of cutter that the rules leave.
+
+    Notes
+    -----
+    Breadth first over the cutters in hand: what is ready for the cutter in hand is always cut before
+    the next change, which takes nothing from what could follow. Neighbouring blocks that differ only in
+    stage, inside and outline, share a turn, since within it each outline waits for its own insides.
+    """
+    blocks = sorted({_find_block(cut) for cut in cuts}, key=lambda block: (block.inward, block.stage, block.tool))
+    waits = _find_waits(cuts)
+    tools = sorted({block.tool for block in blocks})
+    ways: list[tuple[_Block, ...]] = [()]
+    seen: set[frozenset[_Block]] = set()
+    while blocks:
+        longer = []
+        for way in ways:
+            for tool in tools:
+                further = _cut_ready(way, tool=tool, blocks=blocks, waits=waits)
+                if len(further) == len(blocks):
+                    return _number_turns(further)
+                if len(further) > len(way) and frozenset(further) not in seen:
+                    seen.add(frozenset(further))
+                    longer.append(further)
+        ways = longer
+    return {}
+
+
+def _find_waits(cuts: Sequence[Cut]) -> dict[_Block, set[_Block]]:
+    """Return for each block those that come before it: of its panels' earlier stages, and all deeper in."""
+    waits: dict[_Block, set[_Block]] = {}
+    by_panel: dict[int, set[_Block]] = {}
+    for cut in cuts:
+        by_panel.setdefault(cut.placement, set()).add(_find_block(cut))
+    every = set().union(*by_panel.values())
+    for own in by_panel.values():
+        for block in own:
+            earlier = {other for other in own if other.stage < block.stage}
+            inner = {other for other in every if other.inward < block.inward and block.stage > Stage.FACE}
+            waits.setdefault(block, set()).update(earlier | inner)
+    return waits
+
+
+def _cut_ready(
+    way: tuple[_Block, ...], *, tool: int, blocks: list[_Block], waits: dict[_Block, set[_Block]]
+) -> tuple[_Block, ...]:
+    """Return a way made longer by all that one cutter can do without another's work between."""
+    done = set(way)
+    while True:
+        ready = [block for block in blocks if block.tool == tool and block not in done and waits[block] <= done]
+        if not ready:
+            return way
+        way = (*way, ready[0])
+        done.add(ready[0])
+
+
+def _number_turns(way: tuple[_Block, ...]) -> dict[_Block, int]:
+    """Return the turn of each block of a way; inside and outline of one cutter and depth share one."""
+    turns: dict[_Block, int] = {}
+    turn, last = -1, None
+    for block in way:
+        shares = (
+            last is not None
+            and (last.inward, last.tool) == (block.inward, block.tool)
+            and Stage.FACE not in (last.stage, block.stage)
+        )
+        turn += not shares
+        turns[block], last = turn, block
+    return turns
+
+
+def _rank_panels(cuts: Sequence[Cut]) -> dict[int, int]:
+    """Return the turn of each panel: none where all stay held, else the greatest loss of hold first."""
+    outlines = [cut.step for cut in cuts if cut.stage is Stage.OUTLINE]
+    turn = dict.fromkeys((cut.placement for cut in cuts), 0)
+    if all(is_held(step) for step in outlines):
+        return turn
+    losses = {
+        cut.placement: measure_length_mm(cut.step.wall) / abs(measure_area_mm2(cut.step.wall))
+        for cut in cuts
+        if cut.stage is Stage.OUTLINE
+    }
+    # ties as the panels lie on the sheet
+    return turn | {panel: number for number, panel in enumerate(sorted(losses, key=lambda panel: -losses[panel]))}
+
+
+def is_held(step: Workingstep) -> bool:
+    """Return whether what a contour goes round stays fast to the sheet, by bridges or a skin."""
+    return bool(step.bridges) or step.floor_mm > 0.0

@@ -9,6 +9,10 @@ from cam.geometry.measure import find_bounds_mm
 from cam.plan.holding import Stretch, find_reach_mm, find_start, find_stretches
 from cam.plan.workingstep import Operation, Workingstep
 
+AT_MIDDLE = {Operation.BORE, Operation.DRILL}
+"""What comes down in the middle of its wall."""
+ALONG_WALL = {Operation.CLEAR, Operation.INSIDE, Operation.OUTSIDE}
+"""What may begin anywhere along its wall; every other operation begins where it was planned to."""
 MAX_STARTS = 32
 LEAD_ROOM_MM = 2.5
 """What a start keeps from corners, radii and bridges, with a cutter diameter more: arcs in and out, and the overlap."""
@@ -21,14 +25,16 @@ def find_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
 
     Notes
     -----
-    Of a bore that is its middle, whence the helix comes. Of a contour it is the place farthest from
+    Of a hole that is its middle, whence helix or drill comes. Of a contour it is the place farthest from
     corners, radii and bridges, and up to `MAX_STARTS` - 1 others along all straights, or along the
     gentlest arcs where no straight is long enough, that keep a cutter diameter and `LEAD_ROOM_MM`
     from each of them.
     """
-    if step.operation is Operation.BORE:
+    if step.operation in AT_MIDDLE:
         min_x, min_y, max_x, max_y = find_bounds_mm(step.wall)
         return (((min_x + max_x) / 2.0, (min_y + max_y) / 2.0),)
+    if step.operation not in ALONG_WALL:
+        return (step.start_mm,)
     ruler = lay_ruler(step.wall)
     roomiest = find_start(step.wall, bridges=step.bridges, lift=step.lift, floor_mm=step.floor_mm)
     room = step.cutter.diameter_mm + LEAD_ROOM_MM

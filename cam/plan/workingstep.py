@@ -17,6 +17,10 @@ class Operation(StrEnum):
     CLEAR = "clear"
     INSIDE = "inside contour"
     OUTSIDE = "outside contour"
+    RECESS = "recess"
+    GROOVE = "groove"
+    DRILL = "drill"
+    CHAMFER = "chamfer"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
