@@ -11,6 +11,7 @@ import click
 
 from cam import __version__
 from cam.cli.command import Commands
+from cam.cli.feeding import feeds
 from cam.cli.inspecting import inspect
 from cam.cli.making import demo, make
 from cam.cli.proving import prove
@@ -26,5 +27,5 @@ def main() -> None:
     """
 
 
-for _command in (demo, make, prove, inspect, list_, explain):
+for _command in (demo, make, prove, inspect, feeds, list_, explain):
     main.add_command(_command)

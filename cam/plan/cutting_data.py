@@ -41,6 +41,7 @@ def resolve_cutting_data(
     radial_mm: float | None = None,
     controller_limits: ControllerLimits | None = None,
     rough_rpm: float | None = None,
+    run_mm: float | None = None,
 ) -> CuttingData:
     """Return the cutting data of a slot or side cut.
 
@@ -58,6 +59,8 @@ def resolve_cutting_data(
         The largest numbers that the controller takes.
     rough_rpm
         The speed that the spindle turns at already, and is not to pass.
+    run_mm
+        The longest way between two stops: a feed that the machine does not reach on it is none.
 
     Raises
     ------
@@ -82,6 +85,7 @@ def resolve_cutting_data(
         radial_mm=radial_mm,
         limits=controller_limits,
         rough_rpm=rough_rpm,
+        run_mm=run_mm,
     )
     _refuse_what_cannot_enter(setup, depth_mm)
     side_cut = radial_mm is not None and radial_mm < cutter.diameter_mm / 2.0

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from cam.findings import Origin
 from cam.tables.chip_load import find_chip_thinning
+from cam.tables.feed_limits import find_reached_feed
 from cam.tables.rows import ControllerLimits, Cutter, Machine, Material
 
 
@@ -95,12 +96,16 @@ def find_cut_setup(
     radial_mm: float | None,
     limits: ControllerLimits | None,
     rough_rpm: float | None = None,
+    run_mm: float | None = None,
 ) -> CutSetup:
     """Return the setup of a cut: of each limit the tightest, and whose it is.
 
     ``rough_rpm`` is the speed of the roughing pass that a finishing pass follows without a change.
+    ``run_mm`` is the longest way that the cutter has between two stops.
     """
     feeds = [(machine.max_feed_mm_per_min, f"machine {machine.name}")]
+    if run_mm is not None:
+        feeds.append((find_reached_feed(machine, run_mm=run_mm), f"a run of {run_mm:g} mm on machine {machine.name}"))
     slowest = [(material.min_rpm, f"material {material.name}"), (machine.min_rpm, f"machine {machine.name}")]
     fastest = [
         (material.max_rpm, f"material {material.name}"),
