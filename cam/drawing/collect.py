@@ -20,6 +20,7 @@ from ezdxf.xclip import XClip
 from cam.drawing.drawing import Text
 from cam.drawing.entities import DRAWERS, draw_entity
 from cam.drawing.frame import WORLD, Frame, as_array, lay_frame, lay_ocs_frame
+from cam.drawing.layers import LayerUse, UseOf, use_as_contour
 from cam.drawing.limits import EntityFault, Limits
 from cam.drawing.pieces import PieceList, Source
 from cam.errors import DrawingRefused
@@ -48,6 +49,7 @@ class Collected:
     passed_over: Counter[str] = field(default_factory=Counter)
     hidden: Counter[tuple[str, str]] = field(default_factory=Counter)
     invisible: Counter[str] = field(default_factory=Counter)
+    ignored: Counter[tuple[str, str]] = field(default_factory=Counter)
     unknown: Counter[str] = field(default_factory=Counter)
     findings: list[Finding] = field(default_factory=list)
 
@@ -59,6 +61,7 @@ class Walk:
     file: str
     states: LayerStates
     limits: Limits
+    use_of: UseOf = use_as_contour
     frame: Frame = WORLD
     layer: str | None = None
     block_path: str = ""
@@ -77,9 +80,9 @@ def read_layer_states(document: Document) -> LayerStates:
     return LayerStates(frozen=frozenset(frozen), off=frozenset(off))
 
 
-def collect_entities(document: Document, *, file: str, limits: Limits) -> Collected:
+def collect_entities(document: Document, *, file: str, limits: Limits, use_of: UseOf = use_as_contour) -> Collected:
     """Return the pieces that a document's model space draws, in drawing units, and what it does not."""
-    walk = Walk(file=file, states=read_layer_states(document), limits=limits)
+    walk = Walk(file=file, states=read_layer_states(document), limits=limits, use_of=use_of)
     if count_entities(document) > MAX_ENTITIES:
         raise DrawingRefused(_too_many(walk))
     collected = Collected()
@@ -98,6 +101,8 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
             layer = walk.layer
         if any_hidden and (layer.lower() in frozen or (layer.lower() in off and kind != "INSERT")):
             collected.hidden[layer, kind] += 1
+        elif walk.use_of(layer) is LayerUse.IGNORE:
+            collected.ignored[layer, kind] += 1
         elif isinstance(entity, DXFTagStorage):
             collected.unknown[kind] += 1
         elif dxf.get("invisible", 0):
@@ -167,6 +172,7 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
             file=walk.file,
             states=walk.states,
             limits=walk.limits,
+            use_of=walk.use_of,
             frame=frame,
             layer=layer,
             block_path=f"{walk.block_path}/{step}" if walk.block_path else step,
@@ -174,6 +180,8 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
         )
         _collect(block, collected, inside)
     for attrib in insert.attribs:
+        if walk.use_of(str(attrib.dxf.layer)) is LayerUse.IGNORE:
+            continue
         collected.passed_over["ATTRIB"] += 1
         _collect_text(attrib, attrib.dxf.layer, collected, walk)
 

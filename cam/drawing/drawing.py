@@ -14,7 +14,8 @@ class Loop:
     """A closed contour and the entities it was drawn with.
 
     ``layer``, ``handle`` and ``block_path`` are those of its first entity; ``handles`` names all
-    of them in the order of travel, each once.
+    of them in the order of travel, each once. ``layers`` has the layer of each segment of the
+    contour; empty, ``layer`` holds all round.
     """
 
     contour: Contour
@@ -22,6 +23,11 @@ class Loop:
     handle: str
     handles: tuple[str, ...]
     block_path: str = ""
+    layers: tuple[str, ...] = ()
+
+    def find_layer(self, segment: int) -> str:
+        """Return the layer that one segment of the contour is drawn on."""
+        return self.layers[segment] if self.layers else self.layer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,6 +64,7 @@ class Drawing:
     """A DXF file in millimetres.
 
     ``units`` names the unit that the file's numbers were read in and ``mm_per_unit`` is its length.
+    ``open_chains`` are faults; ``centre_lines`` are open too, but drawn on layers that hold grooves.
     ``passed_over`` counts, by entity type, what was read but not used.
     """
 
@@ -66,6 +73,7 @@ class Drawing:
     mm_per_unit: float
     loops: tuple[Loop, ...]
     open_chains: tuple[OpenChain, ...] = ()
+    centre_lines: tuple[OpenChain, ...] = ()
     texts: tuple[Text, ...] = ()
     findings: tuple[Finding, ...] = ()
     passed_over: tuple[tuple[str, int], ...] = ()

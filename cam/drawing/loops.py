@@ -19,6 +19,8 @@ def lay_loops(joined: Joined) -> tuple[Loop, ...]:
     loops = []
     for i in np.flatnonzero(chains.closed).tolist():
         sources = [pieces.sources[k] for k in chains.order[chains.first_piece[i] : chains.first_piece[i + 1]]]
+        rows = chains.piece[chains.first[i] : chains.first[i + 1]].tolist()
+        one_layer = all(source.layer == sources[0].layer for source in sources)
         loops.append(
             Loop(
                 contour=Contour(chains.vertices[chains.first[i] : chains.first[i + 1]]),
@@ -26,6 +28,7 @@ def lay_loops(joined: Joined) -> tuple[Loop, ...]:
                 handle=sources[0].handle,
                 handles=tuple(dict.fromkeys(source.handle for source in sources)),
                 block_path=sources[0].block_path,
+                layers=() if one_layer else tuple(pieces.sources[k].layer for k in rows),
             )
         )
     return tuple(loops)

@@ -25,6 +25,7 @@ def note_collected(document: Document, collected: Collected, *, file: str, mm_pe
     """Return what was hidden, passed over, or drawn at another height."""
     return [
         *cap_findings(_note_hidden(collected, file)),
+        *cap_findings(_note_ignored(collected, file)),
         *_note_invisible(collected, file),
         *_note_paper_space(document, file),
         *_note_heights(collected, file, mm_per_unit),
@@ -50,6 +51,15 @@ def _note_hidden(collected: Collected, file: str) -> Iterable[Finding]:
             yield warning("hidden-layer", message, remedy=remedy, origin=origin)
         else:
             yield note("hidden-layer", message, origin=origin)
+
+
+def _note_ignored(collected: Collected, file: str) -> Iterable[Finding]:
+    layers: dict[str, Counter[str]] = {}
+    for (layer, kind), count in collected.ignored.items():
+        layers.setdefault(layer, Counter())[kind] += count
+    for layer, counts in sorted(layers.items()):
+        message = f"the layer is ignored, as its name or the job says: {_say_counts(counts)} passed over"
+        yield note("ignored-layer", message, origin=Origin(file=file, layer=layer))
 
 
 def _note_invisible(collected: Collected, file: str) -> Iterable[Finding]:
@@ -189,6 +199,6 @@ def _note_mixed_layers(joined: Joined) -> Iterable[Finding]:
         order = chains.order[chains.first_piece[i] : chains.first_piece[i + 1]].tolist()
         layers = list(dict.fromkeys(sources[k].layer for k in order))
         if len(layers) > 1:
-            message = f"the contour is drawn on several layers: {', '.join(layers)}; it counts as on the first"
+            message = f"the contour is drawn on several layers: {', '.join(layers)}"
             origin = sources[order[0]].find_origin(joined.file, chains.vertices[chains.first[i], :2])
-            yield note("mixed-layers", message, remedy="draw it on one layer", origin=origin)
+            yield note("mixed-layers", message, remedy="draw it on one layer, or name the layers for the finish of its edges", origin=origin)

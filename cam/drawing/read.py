@@ -6,6 +6,7 @@ import gc
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +15,10 @@ from cam.drawing.chain import TooManyEnds
 from cam.drawing.clean import clean_pieces
 from cam.drawing.collect import Collected, collect_entities
 from cam.drawing.document import read_bytes, read_document
-from cam.drawing.drawing import Drawing, Loop
+from cam.drawing.drawing import Drawing, Loop, OpenChain
 from cam.drawing.faults import find_faults
 from cam.drawing.joined import Joined, join_pieces
+from cam.drawing.layers import FacePieces, LayerUse, UseOf, part_pieces, use_as_contour
 from cam.drawing.limits import Limits
 from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
 from cam.drawing.notes import note_cleaned, note_collected, note_joints
@@ -31,7 +33,12 @@ FLAT_TOL_MM = 0.01
 
 
 def read_drawing(
-    path: Path, *, units: str | None = None, join_tol_mm: float = 0.01, fit_tol_mm: float = 0.005
+    path: Path,
+    *,
+    units: str | None = None,
+    join_tol_mm: float = 0.01,
+    fit_tol_mm: float = 0.005,
+    use_of: UseOf = use_as_contour,
 ) -> Drawing:
     """Return the loops of a DXF file in millimetres, with everything that was found on the way.
 
@@ -46,6 +53,8 @@ def read_drawing(
         The widest gap between two ends that is closed.
     fit_tol_mm
         The distance within which arcs follow an ellipse or a spline.
+    use_of
+        Called with a layer's name: how what is drawn on it is joined and checked.
 
     Returns
     -------
@@ -61,7 +70,7 @@ def read_drawing(
         numbers beyond ``MAX_COORDINATE_MM`` or nothing that draws a contour.
     """
     with _collector_paused():
-        return _read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+        return _read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm, use_of=use_of)
 
 
 @contextmanager
@@ -76,7 +85,7 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_mm: float) -> Drawing:
+def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_mm: float, use_of: UseOf) -> Drawing:
     file = str(path)
     data = read_bytes(path)
     document, findings = read_document(path, data)
@@ -89,16 +98,12 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
         flat_tol=FLAT_TOL_MM / mm_per_unit,
         max_coordinate=MAX_COORDINATE_MM / mm_per_unit,
     )
-    collected = collect_entities(document, file=file, limits=limits)
+    collected = collect_entities(document, file=file, limits=limits, use_of=use_of)
     drawn = collected.pieces.as_pieces(mm_per_unit=mm_per_unit)
     _refuse_unusable(collected, drawn, file)
     cleaned = clean_pieces(drawn)
-    try:
-        joined = join_pieces(cleaned.pieces, file=file, join_tol_mm=join_tol_mm)
-    except TooManyEnds as fault:
-        remedy = "delete what is no part of a panel, or join less far with --join-tol-mm"
-        origin = Origin(file=file, x_mm=float(fault.at_mm[0]), y_mm=float(fault.at_mm[1]))
-        raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
+    parted = part_pieces(cleaned.pieces, use_of=use_of)
+    joined = _join(parted.contours, file=file, join_tol_mm=join_tol_mm)
     loops = lay_loops(joined)
     nearest = find_nearest_ends(joined)
     width_mm, height_mm = _find_size_mm(loops, joined)
@@ -114,6 +119,8 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
     findings += find_faults(joined, nearest, join_tol_mm=join_tol_mm)
     if not loops:
         findings.append(_no_closed_loop(file))
+    on_face = tuple(_read_face(face, file=file, join_tol_mm=join_tol_mm) for face in parted.face)
+    findings += [finding for face in on_face for finding in face.findings]
     findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=join_tol_mm)
     findings += note_cleaned(cleaned, file=file)
     findings += note_collected(document, collected, file=file, mm_per_unit=mm_per_unit)
@@ -121,11 +128,51 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
         path=path,
         units=named,
         mm_per_unit=mm_per_unit,
-        loops=loops,
-        open_chains=lay_open_chains(joined, nearest),
+        loops=loops + tuple(loop for face in on_face for loop in face.loops),
+        open_chains=lay_open_chains(joined, nearest) + tuple(chain for face in on_face for chain in face.open_chains),
+        centre_lines=tuple(chain for face in on_face for chain in face.centre_lines),
         texts=tuple(collected.texts),
         findings=tuple(findings),
         passed_over=tuple(sorted(collected.passed_over.items())),
+    )
+
+
+def _join(pieces: Pieces, *, file: str, join_tol_mm: float) -> Joined:
+    try:
+        return join_pieces(pieces, file=file, join_tol_mm=join_tol_mm)
+    except TooManyEnds as fault:
+        remedy = "delete what is no part of a panel, or join less far with --join-tol-mm"
+        origin = Origin(file=file, x_mm=float(fault.at_mm[0]), y_mm=float(fault.at_mm[1]))
+        raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Face:
+    """What one recess or groove layer holds."""
+
+    loops: tuple[Loop, ...]
+    open_chains: tuple[OpenChain, ...]
+    centre_lines: tuple[OpenChain, ...]
+    findings: tuple[Finding, ...]
+
+
+NO_FAULTS_OF_GROOVES = ("open-chain", "t-junction", "crossing-loops")
+
+
+def _read_face(face: FacePieces, *, file: str, join_tol_mm: float) -> _Face:
+    """Return the loops and centre lines of a layer that lies in the upper face, with the faults that count there."""
+    joined = _join(face.pieces, file=file, join_tol_mm=join_tol_mm)
+    nearest = find_nearest_ends(joined)
+    faults = find_faults(joined, nearest, join_tol_mm=join_tol_mm)
+    chains = lay_open_chains(joined, nearest)
+    may_stay_open = face.use is LayerUse.GROOVE
+    if may_stay_open:
+        faults = [fault for fault in faults if fault.code not in NO_FAULTS_OF_GROOVES]
+    return _Face(
+        loops=lay_loops(joined),
+        open_chains=() if may_stay_open else chains,
+        centre_lines=chains if may_stay_open else (),
+        findings=tuple(faults),
     )
 
 
@@ -157,12 +204,13 @@ def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
         raise DrawingRefused(*too_large)
     if not len(drawn) and not collected.findings:
         message = "the drawing holds nothing that draws a contour"
-        if collected.passed_over or collected.hidden or collected.invisible:
+        if collected.passed_over or collected.hidden or collected.invisible or collected.ignored:
             kinds = Counter(collected.passed_over) + collected.invisible
-            for (_, kind), count in collected.hidden.items():
+            for (_, kind), count in [*collected.hidden.items(), *collected.ignored.items()]:
                 kinds[kind] += count
             message += f"; it holds only {', '.join(f'{count} {kind}' for kind, count in sorted(kinds.items()))}"
             message += ", hidden ones included" if collected.hidden or collected.invisible else ""
+            message += ", ignored ones included" if collected.ignored else ""
         remedy = "draw the panel's outline in model space, on a layer that is on"
         raise DrawingRefused(error("nothing-drawn", message, remedy=remedy, origin=Origin(file=file)))
 
