@@ -201,4 +201,9 @@ def _note_mixed_layers(joined: Joined) -> Iterable[Finding]:
         if len(layers) > 1:
             message = f"the contour is drawn on several layers: {', '.join(layers)}"
             origin = sources[order[0]].find_origin(joined.file, chains.vertices[chains.first[i], :2])
-            yield note("mixed-layers", message, remedy="draw it on one layer, or name the layers for the finish of its edges", origin=origin)
+            yield note(
+                "mixed-layers",
+                message,
+                remedy="draw it on one layer, or name the layers for the finish of its edges",
+                origin=origin,
+            )
