@@ -143,7 +143,7 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
     name = f"{find_stem(job)}.{rows.controller.format.extension}"
     trace = interpret_program(text, controller=rows.controller, file=name)
     watch.start("timing it")
-    timing = time_trace(trace, machine=rows.machine)
+    timing = _time(trace, rows=rows)
     watch.start("judging it")
     verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
     watch.stop()
@@ -179,7 +179,7 @@ def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = 
     layout = _lay_layout(job, drawings=drawings, rows=rows)
     progress("interpreting the program")
     trace = interpret_program(text, controller=rows.controller, file=path.name)
-    timing = time_trace(trace, machine=rows.machine)
+    timing = _time(trace, rows=rows)
     progress("judging it")
     verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=path.name)
     return Proof(
@@ -313,6 +313,17 @@ def _judge(
         material=rows.material,
         controller=rows.controller,
         program=program,
+    )
+
+
+def _time(trace: Trace, *, rows: JobRows) -> Timing:
+    """Return the time on the job's machine, under its controller's look-ahead and blending."""
+    facts = rows.controller.facts
+    return time_trace(
+        trace,
+        machine=rows.machine,
+        look_ahead_blocks=facts.look_ahead_blocks or None,
+        blend_tol_mm=facts.blend_tol_mm or None,
     )
 
 

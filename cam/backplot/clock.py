@@ -56,7 +56,9 @@ class Timing:
     rapid_mm: float
 
 
-def time_trace(trace: Trace, *, machine: Machine, look_ahead_blocks: int | None = None) -> Timing:
+def time_trace(
+    trace: Trace, *, machine: Machine, look_ahead_blocks: int | None = None, blend_tol_mm: float | None = None
+) -> Timing:
     """Return the time that each move of a trace takes on a machine.
 
     Parameters
@@ -64,14 +66,18 @@ def time_trace(trace: Trace, *, machine: Machine, look_ahead_blocks: int | None 
     look_ahead_blocks
         How many moves the controller knows ahead: it can always stop within them. None for as
         many as the program has.
+    blend_tol_mm
+        How far from the corner the controller passes in continuous mode; None for the machine's
+        junction deviation.
 
     Notes
     -----
     Along each move the speed rises and falls at constant acceleration (trapezoid or triangle).
     Limits: the feed, the machine's feed, each axis's rapid and acceleration, ``v = sqrt(a r)`` on
-    arcs, one move per block time. At a corner in continuous mode the junction deviation d allows
-    ``v = sqrt(a d sin(t/2) / (1 - sin(t/2)))`` with t the angle between the moves; in exact-path
-    mode only corners within 0.001 rad of tangent are run through; in exact-stop mode none. Of the
+    arcs, one move per block time. At a corner in continuous mode the junction deviation d, or the
+    blending tolerance in its place, allows ``v = sqrt(a d sin(t/2) / (1 - sin(t/2)))`` with t the angle
+    between the moves: the circle that touches both and passes d from their corner, ridden at its
+    centripetal limit. In exact-path mode only corners within 0.001 rad of tangent are run through; in exact-stop mode none. Of the
     axes that take part in an arc or a corner the slowest counts, so the time errs long. Whatever
     is not a move stops the motion.
 
@@ -80,7 +86,8 @@ def time_trace(trace: Trace, *, machine: Machine, look_ahead_blocks: int | None 
     """
     paths = find_paths(trace)
     cap, acceleration = _find_limits(trace, paths=paths, machine=machine)
-    joints = _find_joint_squares(trace, paths=paths, cap_mm_per_s=cap, machine=machine)
+    deviation = machine.junction_deviation_mm if blend_tol_mm is None else blend_tol_mm
+    joints = _find_joint_squares(trace, paths=paths, cap_mm_per_s=cap, machine=machine, deviation_mm=deviation)
     reach = 2.0 * acceleration * paths.length_mm
     if look_ahead_blocks is not None:
         ahead = np.concatenate(([0.0], np.cumsum(reach)))
@@ -158,7 +165,9 @@ def _limit_by_axis(limits: FloatArray, share: FloatArray) -> FloatArray:
     return np.asarray(ratio.min(axis=1))
 
 
-def _find_joint_squares(trace: Trace, *, paths: Paths, cap_mm_per_s: FloatArray, machine: Machine) -> FloatArray:
+def _find_joint_squares(
+    trace: Trace, *, paths: Paths, cap_mm_per_s: FloatArray, machine: Machine, deviation_mm: float
+) -> FloatArray:
     """Return the square of the greatest speed before the first, between and after the last move; n + 1."""
     squares = np.zeros(len(trace) + 1)
     if len(trace) < 2:
@@ -174,9 +183,7 @@ def _find_joint_squares(trace: Trace, *, paths: Paths, cap_mm_per_s: FloatArray,
     shortfall = turn_square / 4.0 / (1.0 + sine)
     turning = turn_square > 0.0
     blended = np.full(len(change), np.inf)
-    np.divide(
-        np.where(turning, strongest, 0.0) * machine.junction_deviation_mm * sine, shortfall, out=blended, where=turning
-    )
+    np.divide(np.where(turning, strongest, 0.0) * deviation_mm * sine, shortfall, out=blended, where=turning)
     mode = trace.path_mode[:-1]
     exact_path = np.where(turn_square <= TANGENT_TOL_RAD**2, np.inf, 0.0)
     allowed = np.select([mode == PathMode.EXACT_STOP, mode == PathMode.EXACT_PATH], [0.0, exact_path], blended)

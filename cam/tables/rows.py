@@ -68,7 +68,7 @@ class ChipLoad:
 
     Between two diameters of the same flute count the values are interpolated linearly;
     outside the table's diameters there is no cutting data. Ball and vee cutters take the same rows;
-    there are none for drills.
+    drills have their own (:class:`Drilling`).
     """
 
     diameter_mm: Length
@@ -88,6 +88,39 @@ class DepthFactor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DrillFeed:
+    """Feed of a drill, mm in a turn, for one diameter.
+
+    Between two diameters the values are interpolated linearly; outside the table's there are none.
+    """
+
+    diameter_mm: Length
+    low_mm: Positive
+    start_mm: Positive
+    high_mm: Positive
+    source: Text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drilling:
+    """How drills go through a material.
+
+    The speeds are those of the drill's rim. After ``peck_diameters`` the drill comes out to clear its
+    chips. While it breaks through it is fed at ``exit_share`` of the feed. A hole wider than
+    ``pilot_above_mm`` is first drilled with a thinner drill.
+    """
+
+    min_speed_m_per_min: Positive
+    start_speed_m_per_min: Positive
+    max_speed_m_per_min: Positive
+    peck_diameters: Annotated[float, Bounds(above=0.0, at_most=5.0)]
+    exit_share: Annotated[float, Bounds(above=0.0, at_most=1.0)]
+    pilot_above_mm: Length
+    feeds: tuple[DrillFeed, ...]
+    source: Text
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
     """A material of tooling/materials.toml.
 
@@ -95,7 +128,7 @@ class Material:
     thickness_tol_share * t`` of it. ``finish_chip_cap`` bounds how many times the chip load may be
     raised where a narrow bite thins the chip. ``ramp_deg`` is the angle of entry. ``plunge_share``
     is the feed straight down, as a share of the feed. Below ``min_chip_mm`` any cutter rubs,
-    whatever its diameter.
+    whatever its diameter. ``drilling`` is None where the material is not to be drilled.
     """
 
     name: Text
@@ -122,6 +155,7 @@ class Material:
     source: Text
     plunge_share: Annotated[float, Bounds(above=0.0, at_most=1.0)] = 0.3
     min_chip_mm: LengthOrZero = 0.025
+    drilling: Drilling | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,7 +223,9 @@ class ControllerFacts:
     centre may differ. ``max_block_length`` counts characters, without the line end.
     ``dwell_units`` is ``s`` or ``ms``. ``path_words`` lists the path modes that it takes, the
     safest for a contour first. An empty ``air_on_word`` means that it has none. ``lacks`` lists the
-    words of NISTIR 6556 that it refuses.
+    words of NISTIR 6556 that it refuses. ``look_ahead_blocks`` is how many moves it knows ahead, 0 for all;
+    ``blend_tol_mm`` how far from the programmed corner it passes in continuous mode, 0 where the machine's
+    own junction deviation decides.
     """
 
     inch_word: str
@@ -213,6 +249,8 @@ class ControllerFacts:
     air_off_word: str
     end_word: Text
     lacks: tuple[Text, ...]
+    look_ahead_blocks: Annotated[int, Bounds(at_least=0, at_most=1000000)] = 0
+    blend_tol_mm: LengthOrZero = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

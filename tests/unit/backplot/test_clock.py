@@ -46,6 +46,15 @@ def test_right_angle_corner_by_junction_deviation(write_trace, make_machine):
     assert timing.cycle_s == pytest.approx(2.0 * one, **EXACT)
 
 
+def test_blending_passes_the_corner_on_the_circle_of_its_tolerance(write_trace, make_machine):
+    # closed form: the circle that touches both legs of a right angle and passes p from the corner has the radius
+    # p / (sqrt(2) - 1); at its centripetal limit v = sqrt(a r)
+    writer = write_trace().line(x=100.0).line(y=100.0)
+    timing = time_trace(writer.trace(), machine=make_machine(), blend_tol_mm=0.1)
+    assert timing.exit_mm_per_s[0] == pytest.approx(sqrt(A * 0.1 / (sqrt(2.0) - 1.0)), **EXACT)
+    assert timing.cycle_s < time_trace(writer.trace(), machine=make_machine()).cycle_s
+
+
 def test_a_corner_is_as_slow_wherever_the_pair_is_turned(write_trace, make_machine):
     timing = time_trace(write_trace().line(x=80.0, y=60.0).line(x=20.0, y=140.0).trace(), machine=make_machine())
     assert timing.exit_mm_per_s[0] * 60.0 == pytest.approx(295.0, abs=0.5)
