@@ -77,9 +77,9 @@ def time_trace(
     arcs, one move per block time. At a corner in continuous mode the junction deviation d, or the
     blending tolerance in its place, allows ``v = sqrt(a d sin(t/2) / (1 - sin(t/2)))`` with t the angle
     between the moves: the circle that touches both and passes d from their corner, ridden at its
-    centripetal limit. In exact-path mode only corners within 0.001 rad of tangent are run through; in exact-stop mode none. Of the
-    axes that take part in an arc or a corner the slowest counts, so the time errs long. Whatever
-    is not a move stops the motion.
+    centripetal limit. In exact-path mode only corners within 0.001 rad of tangent are run through; in
+    exact-stop mode none. Of the axes that take part in an arc or a corner the slowest counts, so the
+    time errs long. Whatever is not a move stops the motion.
 
     The spindle takes its spin-up time to start; a dwell that follows before the next move runs at
     the same time.
