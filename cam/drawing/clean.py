@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cam.drawing.hatch import HATCH_KINDS
 from cam.drawing.pieces import Pieces, Source, find_piece_segments, keep_pieces, measure_segments_mm
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 
@@ -29,8 +30,9 @@ class Cleaned:
 def clean_pieces(pieces: Pieces) -> Cleaned:
     """Return the pieces without segments of no length and without exact duplicates.
 
-    A duplicate has the same vertices, forwards or (where open) backwards, to within ``SAME_MM``,
-    on the same layer. The first drawn is kept.
+    A duplicate has the same vertices to within ``SAME_MM``, forwards or backwards, from whatever
+    start where it is closed, on the same layer; the boundary of a hatch, on any. The first drawn is
+    kept.
     """
     pieces, nothing = _drop_zero_length(pieces)
     again = _find_duplicates(pieces)
@@ -70,6 +72,7 @@ def _drop_zero_length(pieces: Pieces) -> tuple[Pieces, tuple[Source, ...]]:
 
 def _find_duplicates(pieces: Pieces) -> BoolArray:
     again = np.zeros(len(pieces), dtype=np.bool_)
+    hatch = np.array([source.kind in HATCH_KINDS for source in pieces.sources], dtype=np.bool_)
     layers: dict[str, int] = {}
     layer = np.array([layers.setdefault(source.layer, len(layers)) for source in pieces.sources], dtype=np.int64)
     counts = np.diff(pieces.first)
@@ -80,19 +83,43 @@ def _find_duplicates(pieces: Pieces) -> BoolArray:
                 rows = pieces.vertices[pieces.first[group][:, None] + np.arange(count)]
                 keys = _lay_keys(rows, closed=closed)
                 again[group] = _find_repeats(np.column_stack((keys, layer[group])))
+                if hatch[group].any():
+                    again[group] |= _find_repeats(keys) & hatch[group]
     return again
 
 
 def _lay_keys(rows: FloatArray, *, closed: bool) -> IntArray:
-    """Return rows (k, count, 3) as whole numbers (k, 3 count), open ones from their smaller end."""
+    """Return rows (k, count, 3) as whole numbers (k, 3 count), from their smaller end or smallest vertex."""
     whole = np.rint(rows / SAME_MM).astype(np.int64)
-    if not closed:
+    if closed:
+        whole = _turn_rings(whole)
+    else:
         back = np.concatenate((whole[:, ::-1, :2], np.zeros_like(whole[:, :, 2:])), axis=2)
         back[:, :-1, 2] = -whole[:, -2::-1, 2]
         first, last = whole[:, 0], whole[:, -1]
         turn = (first[:, 0] > last[:, 0]) | ((first[:, 0] == last[:, 0]) & (first[:, 1] > last[:, 1]))
         whole = np.where(turn[:, None, None], back, whole)
     return whole.reshape(len(whole), -1)
+
+
+def _turn_rings(rings: IntArray) -> IntArray:
+    """Return rings (k, count, 3) from their smallest vertex on, towards the smaller of its neighbours."""
+    count = rings.shape[1]
+    x, y = rings[:, :, 0], rings[:, :, 1]
+    leftmost = x == x.min(axis=1)[:, None]
+    start = np.where(leftmost, y, np.iinfo(np.int64).max).argmin(axis=1)
+    onward = (start[:, None] + np.arange(count)) % count
+    ahead = np.take_along_axis(rings, onward[:, :, None], axis=1)
+    back = np.concatenate((ahead[:, :1], ahead[:, :0:-1]), axis=1)
+    back[:, :, 2] = -ahead[:, ::-1, 2]
+    # of a ring of two vertices the bulges alone tell the sense
+    first, other = ahead[:, 1], back[:, 1]
+    keys = [(first[:, k], other[:, k]) for k in (0, 1)] + [(ahead[:, 0, 2], back[:, 0, 2])]
+    turn, tied = np.zeros(len(rings), dtype=np.bool_), np.ones(len(rings), dtype=np.bool_)
+    for mine, theirs in keys:
+        turn |= tied & (mine > theirs)
+        tied &= mine == theirs
+    return np.where(turn[:, None, None], back, ahead)
 
 
 def _find_repeats(keys: IntArray) -> BoolArray:

@@ -13,13 +13,15 @@ from ezdxf.entities.dxfentity import DXFTagStorage
 from ezdxf.entities.dxfgfx import DXFGraphic
 from ezdxf.entities.insert import Insert
 from ezdxf.entities.mtext import MText
+from ezdxf.entities.polygon import DXFPolygon
 from ezdxf.entities.text import Text as DXFText
 from ezdxf.math import Vec3
 from ezdxf.xclip import XClip
 
 from cam.drawing.drawing import Text
-from cam.drawing.entities import DRAWERS, draw_entity
+from cam.drawing.entities import DRAWERS, Drawn, draw_entity
 from cam.drawing.frame import WORLD, Frame, as_array, lay_frame, lay_ocs_frame
+from cam.drawing.hatch import HATCH_KINDS, draw_hatch
 from cam.drawing.layers import LayerUse, UseOf, use_as_contour
 from cam.drawing.limits import EntityFault, Limits
 from cam.drawing.pieces import PieceList, Source
@@ -29,6 +31,8 @@ from cam.findings import Finding, Origin, error, warning
 MAX_ENTITIES = 500_000
 MAX_FAULTS = 200
 MAX_DEPTH = 50
+CHEAP_KINDS = ("LINE", "ARC", "LWPOLYLINE", "POLYLINE")
+"""What is drawn of a hidden layer too, to see whether the contours go on there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,9 +45,15 @@ class LayerStates:
 
 @dataclass(slots=True, kw_only=True, eq=False)
 class Collected:
-    """What a walk through the entities has gathered so far."""
+    """What a walk through the entities has gathered so far.
+
+    ``hatches`` are boundaries of hatches, kept apart until the end: where one stands on a drawn
+    contour, the contour is the first. ``hidden_pieces`` are on layers that are off or frozen.
+    """
 
     pieces: PieceList = field(default_factory=PieceList)
+    hidden_pieces: PieceList = field(default_factory=PieceList)
+    hatches: list[tuple[Drawn, Source]] = field(default_factory=list)
     heights: list[float] = field(default_factory=list)
     texts: list[Text] = field(default_factory=list)
     passed_over: Counter[str] = field(default_factory=Counter)
@@ -56,12 +66,17 @@ class Collected:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Walk:
-    """Where in the tree of blocks a walk stands; ``layer`` is the one that layer 0 stands for here."""
+    """Where in the tree of blocks a walk stands.
+
+    ``layer`` is the one that layer 0 stands for here; ``hatches`` says whether boundaries of hatches
+    are contours.
+    """
 
     file: str
     states: LayerStates
     limits: Limits
     use_of: UseOf = use_as_contour
+    hatches: bool = False
     frame: Frame = WORLD
     layer: str | None = None
     block_path: str = ""
@@ -80,13 +95,20 @@ def read_layer_states(document: Document) -> LayerStates:
     return LayerStates(frozen=frozenset(frozen), off=frozenset(off))
 
 
-def collect_entities(document: Document, *, file: str, limits: Limits, use_of: UseOf = use_as_contour) -> Collected:
-    """Return the pieces that a document's model space draws, in drawing units, and what it does not."""
-    walk = Walk(file=file, states=read_layer_states(document), limits=limits, use_of=use_of)
+def collect_entities(
+    document: Document, *, file: str, limits: Limits, use_of: UseOf = use_as_contour, hatches: bool = False
+) -> Collected:
+    """Return the pieces that a document's model space draws, in drawing units, and what it does not.
+
+    Boundaries of hatches count as drawn where ``hatches`` says so.
+    """
+    walk = Walk(file=file, states=read_layer_states(document), limits=limits, use_of=use_of, hatches=hatches)
     if count_entities(document) > MAX_ENTITIES:
         raise DrawingRefused(_too_many(walk))
     collected = Collected()
     _collect(document.modelspace(), collected, walk)
+    for drawn, source in collected.hatches:
+        _add_drawn(drawn, source, collected)
     return collected
 
 
@@ -101,6 +123,8 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
             layer = walk.layer
         if any_hidden and (layer.lower() in frozen or (layer.lower() in off and kind != "INSERT")):
             collected.hidden[layer, kind] += 1
+            if kind in CHEAP_KINDS and walk.use_of(layer) is not LayerUse.IGNORE:
+                _collect_hidden(entity, Source(kind, layer, dxf.handle or "", walk.block_path), collected, walk)
         elif walk.use_of(layer) is LayerUse.IGNORE:
             collected.ignored[layer, kind] += 1
         elif isinstance(entity, DXFTagStorage):
@@ -111,6 +135,8 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
             _collect_drawn(entity, Source(kind, layer, dxf.handle or "", walk.block_path), collected, walk)
         elif isinstance(entity, Insert):
             _collect_insert(entity, layer, collected, walk)
+        elif walk.hatches and kind in HATCH_KINDS:
+            _collect_hatch(entity, Source(kind, layer, dxf.handle or "", walk.block_path), collected, walk)
         else:
             collected.passed_over[kind] += 1
             if isinstance(entity, DXFText | MText):
@@ -121,21 +147,46 @@ def _collect_drawn(entity: DXFGraphic, source: Source, collected: Collected, wal
     try:
         drawn = draw_entity(entity, walk.frame, walk.limits)
     except EntityFault as fault:
-        _add_fault(
-            collected,
-            error(
-                fault.code,
-                f"this {source.kind} cannot be used: {fault.message}",
-                remedy=fault.remedy,
-                origin=source.find_origin(walk.file),
-            ),
-        )
+        _add_fault(collected, _say_unusable(fault, source, walk))
         return
     if drawn is None:
         collected.passed_over[f"{source.kind} mesh"] += 1
         return
+    _add_drawn(drawn, source, collected)
+
+
+def _add_drawn(drawn: Drawn, source: Source, collected: Collected) -> None:
     collected.pieces.add(drawn.rows, closed=drawn.closed, source=source)
     collected.heights.append(drawn.height)
+
+
+def _collect_hatch(entity: DXFGraphic, source: Source, collected: Collected, walk: Walk) -> None:
+    assert isinstance(entity, DXFPolygon)
+    try:
+        drawn = draw_hatch(entity, walk.frame, walk.limits)
+    except EntityFault as fault:
+        _add_fault(collected, _say_unusable(fault, source, walk))
+        return
+    collected.hatches.extend((path, source) for path in drawn)
+
+
+def _collect_hidden(entity: DXFGraphic, source: Source, collected: Collected, walk: Walk) -> None:
+    """Keep what a hidden entity would draw; what is wrong with it matters to nobody while it is hidden."""
+    try:
+        drawn = draw_entity(entity, walk.frame, walk.limits)
+    except EntityFault:
+        return
+    if drawn is not None:
+        collected.hidden_pieces.add(drawn.rows, closed=drawn.closed, source=source)
+
+
+def _say_unusable(fault: EntityFault, source: Source, walk: Walk) -> Finding:
+    return error(
+        fault.code,
+        f"this {source.kind} cannot be used: {fault.message}",
+        remedy=fault.remedy,
+        origin=source.find_origin(walk.file),
+    )
 
 
 def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk) -> None:
@@ -173,6 +224,7 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
             states=walk.states,
             limits=walk.limits,
             use_of=walk.use_of,
+            hatches=walk.hatches,
             frame=frame,
             layer=layer,
             block_path=f"{walk.block_path}/{step}" if walk.block_path else step,

@@ -72,7 +72,7 @@ def _draw_line(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
             [(a.real, a.imag, 0.0), (b.real, b.imag, 0.0)],
         )
     else:
-        return _draw_run([(start.x, start.y, 0.0), (end.x, end.y, 0.0)], [start.z, end.z], False, frame, limits)
+        return draw_run([(start.x, start.y, 0.0), (end.x, end.y, 0.0)], [start.z, end.z], False, frame, limits)
     if not abs(z1 - z0) <= limits.flat_tol:
         raise not_flat(abs(z1 - z0))
     return Drawn(rows=rows, closed=False, height=z0)
@@ -82,7 +82,7 @@ def _draw_arc(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
     centre, radius = _read_circle(entity, limits)
     start_deg, end_deg = _need(entity, "start_angle"), _need(entity, "end_angle")
     check_size(limits, start_deg, end_deg)
-    frame = _find_frame(entity, frame)
+    frame = find_frame(entity, frame)
     similar = frame.similarity
     if similar is None:
         sweep_deg = find_sweep(start_deg, end_deg, turn=360.0)
@@ -94,7 +94,7 @@ def _draw_arc(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
 
 def _draw_circle(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
     centre, radius = _read_circle(entity, limits)
-    frame = _find_frame(entity, frame)
+    frame = find_frame(entity, frame)
     if frame.similarity is None:
         return _draw_conic(_level_circle(centre, radius), frame, limits)
     rows = [(centre.x + radius, centre.y, 1.0), (centre.x - radius, centre.y, 1.0)]
@@ -105,7 +105,7 @@ def _draw_lwpolyline(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
     assert isinstance(entity, LWPolyline)
     rows = [(x, y, bulge) for x, y, bulge in entity.get_points("xyb")]
     height = float(entity.dxf.get("elevation", 0.0))
-    return _draw_run(rows, [height] * len(rows), bool(entity.closed), _find_frame(entity, frame), limits)
+    return draw_run(rows, [height] * len(rows), bool(entity.closed), find_frame(entity, frame), limits)
 
 
 def _draw_polyline(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn | None:
@@ -118,10 +118,10 @@ def _draw_polyline(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn | 
         raise EntityFault("broken-entity", "a vertex has no place", "draw it again")
     if entity.is_3d_polyline:
         rows = [(point.x, point.y, 0.0) for point in points]
-        return _draw_run(rows, [point.z for point in points], bool(entity.is_closed), frame, limits)
+        return draw_run(rows, [point.z for point in points], bool(entity.is_closed), frame, limits)
     rows = [(point.x, point.y, vertex.bulge) for point, vertex in zip(points, vertices, strict=True)]
     height = Vec3(entity.dxf.get("elevation", (0.0, 0.0, 0.0))).z
-    return _draw_run(rows, [height] * len(rows), bool(entity.is_closed), _find_frame(entity, frame), limits)
+    return draw_run(rows, [height] * len(rows), bool(entity.is_closed), find_frame(entity, frame), limits)
 
 
 def _draw_ellipse(entity: DXFGraphic, frame: Frame, limits: Limits) -> Drawn:
@@ -195,8 +195,14 @@ DRAWERS: dict[str, Callable[[DXFGraphic, Frame, Limits], Drawn | None]] = {
 }
 
 
-def _draw_run(rows: list[Row], heights: list[float], closed: bool, frame: Frame, limits: Limits) -> Drawn:
-    """Return a run of straight segments and bulges as it lies in the drawing."""
+def draw_run(rows: list[Row], heights: list[float], closed: bool, frame: Frame, limits: Limits) -> Drawn:
+    """Return a run of straight segments and bulges as it lies in the drawing.
+
+    Raises
+    ------
+    EntityFault
+        If it has fewer than two vertices, or values that are too large or not level.
+    """
     if len(rows) < 2:
         raise EntityFault("broken-entity", "a polyline of fewer than two vertices", "delete it or draw it again")
     check_array(limits, np.array(rows))
@@ -281,7 +287,14 @@ def _read_circle(entity: DXFGraphic, limits: Limits) -> tuple[Vec3, float]:
     return centre, radius
 
 
-def _find_frame(entity: DXFGraphic, frame: Frame) -> Frame:
+def find_frame(entity: DXFGraphic, frame: Frame) -> Frame:
+    """Return the frame of an entity's object coordinate system.
+
+    Raises
+    ------
+    EntityFault
+        If its extrusion has no direction.
+    """
     extrusion = entity.dxf.get("extrusion")
     if extrusion is None or (extrusion.x == 0.0 and extrusion.y == 0.0 and extrusion.z > 0.0):
         return frame

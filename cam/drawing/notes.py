@@ -15,7 +15,7 @@ from cam.drawing.collect import Collected
 from cam.drawing.entities import DRAWERS
 from cam.drawing.joined import Joined, say_point
 from cam.drawing.pieces import PieceList
-from cam.findings import Finding, Origin, error, note, warning
+from cam.findings import Finding, Origin, note, warning
 
 MAY_DRAW = (*DRAWERS, "INSERT")
 HEIGHT_TOL_MM = 0.01
@@ -119,24 +119,17 @@ def note_cleaned(cleaned: Cleaned, *, file: str) -> list[Finding]:
         count = len(cleaned.zero_length)
         message = f"{count} pieces no longer than {SAME_MM:g} mm were dropped, first in {cleaned.zero_length[0]}"
         findings.append(note("zero-length-dropped", message, origin=cleaned.zero_length[0].find_origin(file)))
-    findings += cap_findings(_say_copied_loops(cleaned, file))
-    loose = np.flatnonzero(~cleaned.duplicates_closed).tolist()
-    if loose:
-        first = cleaned.duplicates[loose[0]]
-        message = f"{len(loose)} pieces that stand exactly on an earlier one were dropped, first {first}"
-        remedy = "nothing, unless something else was meant to be there"
-        origin = first.find_origin(file, cleaned.duplicates_mm[loose[0]])
+    if cleaned.duplicates:
+        # a whole loop may also be one panel too few, so it is the one that is shown
+        loops = np.flatnonzero(cleaned.duplicates_closed).tolist()
+        k = loops[0] if loops else 0
+        message = f"{len(cleaned.duplicates)} pieces that stand exactly on an earlier one were dropped"
+        message += f", {len(loops)} of them closed loops" if loops else ""
+        message += f", first {cleaned.duplicates[k]}"
+        remedy = "nothing, unless something else was meant to be there: what is drawn twice is cut once"
+        origin = cleaned.duplicates[k].find_origin(file, cleaned.duplicates_mm[k])
         findings.append(warning("duplicate-dropped", message, remedy=remedy, origin=origin))
     return findings
-
-
-def _say_copied_loops(cleaned: Cleaned, file: str) -> Iterable[Finding]:
-    """Say the loops that stand exactly on another: one panel too few, perhaps, as well as one outline too many."""
-    for k in np.flatnonzero(cleaned.duplicates_closed).tolist():
-        again = cleaned.duplicates[k]
-        message = f"the loop {again} stands exactly on an earlier one"
-        remedy = "delete one of the two, or move it to where it was meant to be"
-        yield error("doubled-loop", message, remedy=remedy, origin=again.find_origin(file, cleaned.duplicates_mm[k]))
 
 
 def note_joints(joined: Joined, *, mm_per_unit: float, join_tol_mm: float) -> list[Finding]:

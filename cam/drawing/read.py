@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from cam.drawing.chain import TooManyEnds
+from cam.drawing.chords import fit_joined, offer_arcs
 from cam.drawing.clean import clean_pieces
 from cam.drawing.collect import Collected, collect_entities
 from cam.drawing.document import read_bytes, read_document
@@ -23,7 +24,15 @@ from cam.drawing.limits import Limits
 from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
 from cam.drawing.notes import note_cleaned, note_collected, note_joints
 from cam.drawing.pieces import Pieces
-from cam.drawing.units import find_mm_per_unit, read_stated_units, weigh_units
+from cam.drawing.units import (
+    MM_PER_UNIT,
+    NOTHING_KNOWN,
+    Extent,
+    SizeEvidence,
+    find_mm_per_unit,
+    read_stated_units,
+    weigh_units,
+)
 from cam.errors import DrawingRefused
 from cam.findings import Finding, Origin, Severity, error
 from cam.geometry.measure import find_size_mm
@@ -38,7 +47,10 @@ def read_drawing(
     units: str | None = None,
     join_tol_mm: float = 0.01,
     fit_tol_mm: float = 0.005,
+    fit_arcs_mm: float | None = None,
+    hatches: bool = False,
     use_of: UseOf = use_as_contour,
+    evidence: SizeEvidence = NOTHING_KNOWN,
 ) -> Drawing:
     """Return the loops of a DXF file in millimetres, with everything that was found on the way.
 
@@ -53,8 +65,14 @@ def read_drawing(
         The widest gap between two ends that is closed.
     fit_tol_mm
         The distance within which arcs follow an ellipse or a spline.
+    fit_arcs_mm
+        The distance within which runs of chords become arcs; None leaves them as they are.
+    hatches
+        Whether the boundaries of hatches are contours; otherwise hatches are passed over, counted.
     use_of
         Called with a layer's name: how what is drawn on it is joined and checked.
+    evidence
+        What the job knows of the panel's size, for or against the unit that the file states.
 
     Returns
     -------
@@ -70,7 +88,23 @@ def read_drawing(
         numbers beyond ``MAX_COORDINATE_MM`` or nothing that draws a contour.
     """
     with _collector_paused():
-        return _read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm, use_of=use_of)
+        return _read_drawing(
+            path,
+            units=units,
+            mending=Mending(join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm, fit_arcs_mm=fit_arcs_mm),
+            hatches=hatches,
+            use_of=use_of,
+            evidence=evidence,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mending:
+    """How far the drawing may be departed from: in joining, in fitting curves, in fitting chords."""
+
+    join_tol_mm: float
+    fit_tol_mm: float
+    fit_arcs_mm: float | None
 
 
 @contextmanager
@@ -85,43 +119,48 @@ def _collector_paused() -> Iterator[None]:
             gc.enable()
 
 
-def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_mm: float, use_of: UseOf) -> Drawing:
+def _read_drawing(
+    path: Path, *, units: str | None, mending: Mending, hatches: bool, use_of: UseOf, evidence: SizeEvidence
+) -> Drawing:
     file = str(path)
     data = read_bytes(path)
     document, findings = read_document(path, data)
     stated = read_stated_units(document, data)
-    named = units or stated or "mm"
+    # a unit that no panel is drawn in is read as mm until it is weighed, which refuses it
+    named = units or (stated.unit if stated.unit in MM_PER_UNIT else None) or "mm"
     mm_per_unit = find_mm_per_unit(named, file=file)
     limits = Limits(
         mm_per_unit=mm_per_unit,
-        fit_tol=fit_tol_mm / mm_per_unit,
+        fit_tol=mending.fit_tol_mm / mm_per_unit,
         flat_tol=FLAT_TOL_MM / mm_per_unit,
         max_coordinate=MAX_COORDINATE_MM / mm_per_unit,
     )
-    collected = collect_entities(document, file=file, limits=limits, use_of=use_of)
+    collected = collect_entities(document, file=file, limits=limits, use_of=use_of, hatches=hatches)
     drawn = collected.pieces.as_pieces(mm_per_unit=mm_per_unit)
     _refuse_unusable(collected, drawn, file)
     cleaned = clean_pieces(drawn)
     parted = part_pieces(cleaned.pieces, use_of=use_of)
-    joined = _join(parted.contours, file=file, join_tol_mm=join_tol_mm)
+    joined, fit_notes = _join(parted.contours, file=file, mending=mending)
     loops = lay_loops(joined)
     nearest = find_nearest_ends(joined)
     width_mm, height_mm = _find_size_mm(loops, joined)
     findings += weigh_units(
-        document,
-        stated=stated,
+        stated,
         chosen=units,
-        size=(width_mm / mm_per_unit, height_mm / mm_per_unit),
-        reach=_find_reach_mm(joined) / mm_per_unit,
+        extent=Extent(
+            size=(width_mm / mm_per_unit, height_mm / mm_per_unit), reach=_find_reach_mm(joined) / mm_per_unit
+        ),
+        evidence=evidence,
         file=file,
     )
     findings += collected.findings
-    findings += find_faults(joined, nearest, join_tol_mm=join_tol_mm)
+    findings += find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm)
     if not loops:
         findings.append(_no_closed_loop(file))
-    on_face = tuple(_read_face(face, file=file, join_tol_mm=join_tol_mm) for face in parted.face)
+    on_face = tuple(_read_face(face, file=file, mm_per_unit=mm_per_unit, mending=mending) for face in parted.face)
     findings += [finding for face in on_face for finding in face.findings]
-    findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=join_tol_mm)
+    findings += fit_notes
+    findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=mending.join_tol_mm)
     findings += note_cleaned(cleaned, file=file)
     findings += note_collected(document, collected, file=file, mm_per_unit=mm_per_unit)
     return Drawing(
@@ -137,13 +176,17 @@ def _read_drawing(path: Path, *, units: str | None, join_tol_mm: float, fit_tol_
     )
 
 
-def _join(pieces: Pieces, *, file: str, join_tol_mm: float) -> Joined:
+def _join(pieces: Pieces, *, file: str, mending: Mending) -> tuple[Joined, list[Finding]]:
+    """Return joined pieces, chords fitted where that was asked for, and what is to be said of chords."""
     try:
-        return join_pieces(pieces, file=file, join_tol_mm=join_tol_mm)
+        joined = join_pieces(pieces, file=file, join_tol_mm=mending.join_tol_mm)
     except TooManyEnds as fault:
         remedy = "delete what is no part of a panel, or join less far with --join-tol-mm"
         origin = Origin(file=file, x_mm=float(fault.at_mm[0]), y_mm=float(fault.at_mm[1]))
         raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
+    if mending.fit_arcs_mm is None:
+        return joined, offer_arcs(joined)
+    return fit_joined(joined, tol_mm=mending.fit_arcs_mm)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,11 +202,11 @@ class _Face:
 NO_FAULTS_OF_GROOVES = ("open-chain", "t-junction", "crossing-loops")
 
 
-def _read_face(face: FacePieces, *, file: str, join_tol_mm: float) -> _Face:
+def _read_face(face: FacePieces, *, file: str, mm_per_unit: float, mending: Mending) -> _Face:
     """Return the loops and centre lines of a layer that lies in the upper face, with the faults that count there."""
-    joined = _join(face.pieces, file=file, join_tol_mm=join_tol_mm)
+    joined, fit_notes = _join(face.pieces, file=file, mending=mending)
     nearest = find_nearest_ends(joined)
-    faults = find_faults(joined, nearest, join_tol_mm=join_tol_mm)
+    faults = find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm)
     chains = lay_open_chains(joined, nearest)
     may_stay_open = face.use is LayerUse.GROOVE
     if may_stay_open:
@@ -172,7 +215,11 @@ def _read_face(face: FacePieces, *, file: str, join_tol_mm: float) -> _Face:
         loops=lay_loops(joined),
         open_chains=() if may_stay_open else chains,
         centre_lines=chains if may_stay_open else (),
-        findings=tuple(faults),
+        findings=(
+            *faults,
+            *fit_notes,
+            *note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=mending.join_tol_mm),
+        ),
     )
 
 

@@ -179,15 +179,40 @@ def test_exact_copies_of_loose_pieces_are_dropped_and_said(read, codes):
     assert drawing.findings[0].message.startswith("2 pieces")
 
 
-def test_exact_copies_of_whole_loops_are_faults(read):
-    def draw(space):
-        for _ in range(2):
-            rectangle(space, 0, 0, 100, 100)
-            space.add_circle((50, 50), 10)
+def test_exact_copies_of_whole_loops_are_dropped_and_counted(read, codes):
+    """From whatever start, in either direction; a circle turned over is the same circle."""
+    corners = [(0, 0, 0), (100, 0, 0.3), (100, 80, 0), (0, 60, -0.2)]
+    back = [(0, 0, 0.2), (0, 60, 0), (100, 80, -0.3), (100, 0, 0)]
 
-    found = errors(read(draw))
-    assert [f.code for f in found] == ["doubled-loop", "doubled-loop"]
-    assert all(f.origin.handle and f.origin.x_mm is not None for f in found)
+    def draw(space):
+        for rows in (corners, corners[2:] + corners[:2], back, back[1:] + back[:1]):
+            space.add_lwpolyline(rows, format="xyb", close=True)
+        space.add_circle((50, 30), 10)
+        space.add_circle((-50, 30), 10, dxfattribs={"extrusion": (0, 0, -1)})
+
+    drawing = read(draw)
+    assert len(drawing.loops) == 2
+    assert codes(drawing) == ["duplicate-dropped"]
+    (finding,) = drawing.findings
+    assert finding.severity is Severity.WARNING
+    assert finding.message.startswith("4 pieces")
+    assert "4 of them closed loops" in finding.message
+    assert finding.origin.handle and finding.origin.x_mm is not None
+
+
+@pytest.mark.parametrize("change", [(1, 2, 0.301), (0, 1, 1e-4), (1, 2, -0.3)])
+def test_nearly_the_same_loop_is_no_copy(read, change):
+    rows = np.array([(0, 0, 0), (100, 0, 0.3), (100, 80, 0), (0, 60, -0.2)], dtype=float)
+    other = rows.copy()
+    other[change[0], change[1]] = change[2]
+
+    def draw(space):
+        space.add_lwpolyline(rows, format="xyb", close=True)
+        space.add_lwpolyline(other, format="xyb", close=True)
+
+    drawing = read(draw)
+    assert len(drawing.loops) == 2
+    assert errors(drawing)
 
 
 @pytest.mark.parametrize("shift", [0.0, 0.0005, 0.04])

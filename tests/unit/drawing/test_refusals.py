@@ -111,16 +111,6 @@ def test_a_stated_unit_that_makes_no_panel(tmp_path, stated):
     assert len(read_drawing(tmp_path / "a.dxf", units="mm").loops) == 1
 
 
-def test_inches_in_a_metric_template_are_warned_of(tmp_path):
-    document = ezdxf.new("R2010", units=1)
-    document.header["$MEASUREMENT"] = 1
-    document.modelspace().add_lwpolyline([(0, 0), (24, 0), (24, 12), (0, 12)], close=True)
-    document.saveas(tmp_path / "a.dxf")
-    drawing = read_drawing(tmp_path / "a.dxf")
-    assert drawing.units == "in"
-    assert [f.code for f in drawing.findings] == ["units-contradicted"]
-
-
 def test_unknown_units(square):
     finding = refuse(square, units="furlong")
     assert finding.code == "unknown-unit"
