@@ -13,6 +13,7 @@ from cam.backplot.read import read_program
 from cam.backplot.trace import Trace
 from cam.drawing.drawing import Drawing
 from cam.drawing.read import read_drawing, refuse_faults
+from cam.drawing.units import SizeEvidence
 from cam.errors import PlanRefused
 from cam.findings import Finding, error
 from cam.motion.lay_moves import StepMoves, lay_moves
@@ -29,7 +30,7 @@ from cam.sheet.lay import Group, lay_panels
 from cam.sheet.layout import Layout, Placement
 from cam.tables.job import Face, Job, ZeroFace
 from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
-from cam.tables.rows import Tables
+from cam.tables.rows import SheetSize, Tables
 
 Progress = Callable[[str], None]
 
@@ -118,7 +119,7 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
     watch = _Stopwatch(progress, [])
     rows = find_job_rows(job, tables=tables)
     watch.start("reading the drawings")
-    drawings = _read_drawings(job)
+    drawings = _read_drawings(job, sheet=rows.sheet)
     watch.start("finding and laying the panels")
     layout = _lay_layout(job, drawings=drawings, rows=rows)
     bed_z = find_bed_z_mm(job, layout=layout)
@@ -175,7 +176,7 @@ def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = 
     progress("reading the program")
     text = read_program(path)
     progress("reading the drawings")
-    drawings = _read_drawings(job)
+    drawings = _read_drawings(job, sheet=rows.sheet)
     layout = _lay_layout(job, drawings=drawings, rows=rows)
     progress("interpreting the program")
     trace = interpret_program(text, controller=rows.controller, file=path.name)
@@ -193,7 +194,13 @@ def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = 
 
 
 def inspect_drawing(
-    path: Path, *, units: str | None = None, join_tol_mm: float = 0.01, fit_tol_mm: float = 0.005
+    path: Path,
+    *,
+    units: str | None = None,
+    join_tol_mm: float = 0.01,
+    fit_tol_mm: float = 0.005,
+    fit_arcs_mm: float | None = None,
+    hatches: bool = False,
 ) -> Inspection:
     """Return a drawing as it was read, with the nesting of its loops.
 
@@ -202,7 +209,14 @@ def inspect_drawing(
     FileRefused, DrawingRefused
         If it cannot be read at all; faults that can be shown are findings instead.
     """
-    drawing = read_drawing(path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+    drawing = read_drawing(
+        path,
+        units=units,
+        join_tol_mm=join_tol_mm,
+        fit_tol_mm=fit_tol_mm,
+        fit_arcs_mm=fit_arcs_mm,
+        hatches=hatches,
+    )
     return Inspection(drawing=drawing, nests=find_nesting(tuple(loop.contour for loop in drawing.loops)))
 
 
@@ -237,11 +251,17 @@ def find_bed_z_mm(job: Job, *, layout: Layout) -> float:
     return -layout.max_top_mm
 
 
-def _read_drawings(job: Job) -> tuple[Drawing, ...]:
+def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[Drawing, ...]:
     drawings = []
     for entry in job.panels:
         drawing = read_drawing(
-            entry.drawing, units=entry.units, join_tol_mm=job.tolerances.join_mm, fit_tol_mm=job.tolerances.fit_mm
+            entry.drawing,
+            units=entry.units,
+            join_tol_mm=job.tolerances.join_mm,
+            fit_tol_mm=job.tolerances.fit_mm,
+            fit_arcs_mm=job.tolerances.fit_arcs_mm,
+            hatches=entry.hatches,
+            evidence=SizeEvidence(sheet_mm=(sheet.width_mm, sheet.height_mm), expect_mm=entry.expect_size_mm),
         )
         refuse_faults(drawing)
         drawings.append(drawing)

@@ -14,6 +14,7 @@ from cam.errors import Refusal
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 PATH = click.Path(path_type=Path)
+_TOLERANCE = click.FloatRange(min=0.0, min_open=True, max=1.0)
 
 
 class Command(click.Command):
@@ -46,6 +47,10 @@ _SHARED = {
     "json": click.option("--json", "as_json", is_flag=True, help="Print one JSON document instead of words."),
     "force": click.option("--force", is_flag=True, help="Write over files that exist."),
     "quiet": click.option("--quiet", is_flag=True, help="Say nothing of the progress."),
+    "join": click.option("--join-tol-mm", type=_TOLERANCE, help="Widest gap between two ends that is closed (0.01)."),
+    "fit": click.option("--fit-tol-mm", type=_TOLERANCE, help="How far arcs stray from splines and ellipses (0.005)."),
+    "arcs": click.option("--fit-arcs-mm", type=_TOLERANCE, help="Make arcs of chords within this distance (off)."),
+    "hatch": click.option("--hatch", "hatches", is_flag=True, help="Take the boundaries of hatches for contours."),
     "units": click.option("--units", metavar="UNIT", help="Unit of the drawing's numbers, such as mm or in."),
 }
 
@@ -59,6 +64,10 @@ def add_options(*names: str) -> Callable[[Decorated], Decorated]:
         return command
 
     return add
+
+
+READING = ("units", "join", "fit", "arcs", "hatch")
+"""How a drawing is read: the options of every command that reads one."""
 
 
 def print_document(document: dict[str, Any]) -> None:

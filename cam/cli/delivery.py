@@ -27,7 +27,14 @@ if TYPE_CHECKING:
     from cam.pipeline import Made, MadeProgram, Proof
 
 
-def read_source(source: Path, *, units: str | None = None, rows: dict[str, str | None] | None = None) -> Job:
+def read_source(
+    source: Path,
+    *,
+    units: str | None = None,
+    hatches: bool = False,
+    tolerances: dict[str, float | None] | None = None,
+    rows: dict[str, str | None] | None = None,
+) -> Job:
     """Return the job of a job file or of a bare drawing, with what the command line says over it.
 
     Parameters
@@ -36,13 +43,23 @@ def read_source(source: Path, *, units: str | None = None, rows: dict[str, str |
         A ``.toml`` job file; anything else is taken for a drawing.
     units
         Unit of every drawing's numbers.
+    hatches
+        Whether the boundaries of hatches are contours, in every drawing.
+    tolerances
+        Distances by field of the job's tolerances; None leaves the job's own.
     rows
         Names of rows by field of the job; None leaves the job's own.
     """
     job = read_job(source) if source.suffix.lower() == ".toml" else default_job(source)
     changes: dict[str, Any] = {name: value for name, value in (rows or {}).items() if value is not None}
-    if units is not None:
-        changes["panels"] = tuple(replace(entry, units=units) for entry in job.panels)
+    reading: dict[str, Any] = {"units": units} if units is not None else {}
+    if hatches:
+        reading["hatches"] = True
+    if reading:
+        changes["panels"] = tuple(replace(entry, **reading) for entry in job.panels)
+    distances = {name: value for name, value in (tolerances or {}).items() if value is not None}
+    if distances:
+        changes["tolerances"] = replace(job.tolerances, **distances)
     return check_job(replace(job, **changes)) if changes else job
 
 

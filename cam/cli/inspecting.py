@@ -6,26 +6,22 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
-
-_TOLERANCE = click.FloatRange(min=0.0, min_open=True, max=10.0)
+from cam.cli.command import PATH, READING, Command, add_options, end, print_document
 
 
 @click.command(cls=Command)
 @click.argument("drawing", type=PATH, metavar="DRAWING")
 @click.option("--out", type=PATH, help="Folder for a page, NAME.inspect.html; without it nothing is written.")
-@click.option("--join", "join_tol_mm", type=_TOLERANCE, default=0.01, show_default=True, help="Widest gap closed, mm.")
-@click.option(
-    "--fit", "fit_tol_mm", type=_TOLERANCE, default=0.005, show_default=True, help="Fitted arcs stay within, mm."
-)
-@add_options("units", "json", "force")
+@add_options(*READING, "json", "force")
 def inspect(
     *,
     drawing: Path,
     out: Path | None,
-    join_tol_mm: float,
-    fit_tol_mm: float,
     units: str | None,
+    join_tol_mm: float | None,
+    fit_tol_mm: float | None,
+    fit_arcs_mm: float | None,
+    hatches: bool,
     as_json: bool,
     force: bool,
 ) -> None:
@@ -43,10 +39,19 @@ def inspect(
     )
     from cam.report.outputs import Output, check_folder  # noqa: PLC0415
     from cam.report.text import write_findings  # noqa: PLC0415
+    from cam.tables.job import Tolerances  # noqa: PLC0415
 
     if out is not None:
         check_folder(out)
-    seen = inspect_drawing(drawing, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm)
+    usual = Tolerances()
+    seen = inspect_drawing(
+        drawing,
+        units=units,
+        join_tol_mm=join_tol_mm or usual.join_mm,
+        fit_tol_mm=fit_tol_mm or usual.fit_mm,
+        fit_arcs_mm=fit_arcs_mm,
+        hatches=hatches,
+    )
     roles = [str(nest.role) for nest in seen.nests]
     page = None if out is None else out / f"{drawing.stem}.inspect.html"
     if page is not None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import PATH, READING, Command, add_options, end, print_document
 from cam.findings import Finding, Origin, warning
 
 if TYPE_CHECKING:
@@ -61,12 +61,16 @@ def demo(*, out: Path, as_json: bool, force: bool, quiet: bool) -> None:
 @click.option("--controller", metavar="NAME", help="The controller, over what the job says.")
 @click.option("--plan", "show_plan", is_flag=True, help="Print the workingsteps, with the reason of every number.")
 @click.option("--stages", "show_stages", is_flag=True, help="Say on stderr how long each stage took.")
-@add_options("units", "json", "force", "quiet")
+@add_options(*READING, "json", "force", "quiet")
 def make(
     *,
     source: Path,
     out: Path,
     units: str | None,
+    join_tol_mm: float | None,
+    fit_tol_mm: float | None,
+    fit_arcs_mm: float | None,
+    hatches: bool,
     show_plan: bool,
     show_stages: bool,
     as_json: bool,
@@ -89,7 +93,8 @@ def make(
     from cam.tables.read import read_tables  # noqa: PLC0415
 
     check_folder(out)
-    job = read_source(source, units=units, rows=rows)
+    tolerances = {"join_mm": join_tol_mm, "fit_mm": fit_tol_mm, "fit_arcs_mm": fit_arcs_mm}
+    job = read_source(source, units=units, hatches=hatches, tolerances=tolerances, rows=rows)
     tables = read_tables(own=job.tables)
     with Progress(quiet=quiet) as progress:
         made = make_job(job, tables=tables, progress=progress)

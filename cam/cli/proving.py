@@ -6,16 +6,27 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import PATH, READING, Command, add_options, end, print_document
 
 
 @click.command(cls=Command)
 @click.argument("program", type=PATH, metavar="PROGRAM")
 @click.option("--job", "source", type=PATH, required=True, metavar="JOB.toml|PANEL.dxf", help="What it should cut.")
 @click.option("--out", type=PATH, help="Folder for a page, NAME.proof.html; without it nothing is written.")
-@add_options("units", "json", "force", "quiet")
+@add_options(*READING, "json", "force", "quiet")
 def prove(
-    *, program: Path, source: Path, out: Path | None, units: str | None, as_json: bool, force: bool, quiet: bool
+    *,
+    program: Path,
+    source: Path,
+    out: Path | None,
+    units: str | None,
+    join_tol_mm: float | None,
+    fit_tol_mm: float | None,
+    fit_arcs_mm: float | None,
+    hatches: bool,
+    as_json: bool,
+    force: bool,
+    quiet: bool,
 ) -> None:
     """Read a program back and prove it against a job, whoever wrote the program.
 
@@ -30,7 +41,8 @@ def prove(
 
     if out is not None:
         check_folder(out)
-    job = read_source(source, units=units)
+    tolerances = {"join_mm": join_tol_mm, "fit_mm": fit_tol_mm, "fit_arcs_mm": fit_arcs_mm}
+    job = read_source(source, units=units, hatches=hatches, tolerances=tolerances)
     tables = read_tables(own=job.tables)
     with Progress(quiet=quiet) as progress:
         proof = prove_program(program, job=job, tables=tables, progress=progress)

@@ -61,12 +61,14 @@ class PanelEntry:
 
     ``at_mm`` is the lower left corner of the drawing's parts on the sheet, after the turn; None
     lays them at the sheet's margin. ``expect_size_mm`` and ``expect_cutouts`` guard against a wrong
-    drawing or wrong units: what the panel stage finds must agree.
+    drawing or wrong units: what the panel stage finds must agree. ``hatches`` takes the boundaries
+    of hatches for contours.
     """
 
     drawing: Path
     name: Text | None = None
     units: Text | None = None
+    hatches: bool = False
     at_mm: tuple[Coordinate, Coordinate] | None = None
     turn_deg: Annotated[float, Bounds(at_least=-360.0, at_most=360.0)] = 0.0
     face: Face = Face.UP
@@ -171,10 +173,15 @@ class Heights:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tolerances:
-    """``[tolerances]``: distances, each used by one stage."""
+    """``[tolerances]``: distances, each used by one stage.
+
+    ``join_mm``, ``fit_mm`` and ``fit_arcs_mm`` are the drawing's: the widest gap that is closed, how far
+    arcs stray from curves, and within what runs of chords become arcs (None leaves them as drawn).
+    """
 
     join_mm: Tolerance = 0.01
     fit_mm: Tolerance = 0.005
+    fit_arcs_mm: Tolerance | None = None
     finish_uncut_mm: Tolerance = 0.01
     gouge_mm: Tolerance = 0.003
 

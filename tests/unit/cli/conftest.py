@@ -116,8 +116,8 @@ def pipeline(monkeypatch, write_trace, tables, bench):
         take(job)
         return SimpleNamespace(layout=layout, verdict=make_verdict(stub.proven), findings=notes, bed_z_mm=0.0, **shared)
 
-    def inspect_drawing(path, *, units, join_tol_mm, fit_tol_mm):
-        take(SimpleNamespace(path=path, units=units, join_tol_mm=join_tol_mm, fit_tol_mm=fit_tol_mm))
+    def inspect_drawing(path, *, units, **how):
+        take(SimpleNamespace(path=path, units=units, **how))
         loops = tuple(
             Loop(contour=contour, layer=layer, handle="2F", handles=("2F",))
             for contour, layer in ((outline, "CUT"), (region.holes[0], "HOLES"))

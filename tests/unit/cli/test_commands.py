@@ -51,9 +51,11 @@ def test_prove_needs_a_job(run, program):
 
 
 def test_inspect_tells_loops_with_roles_and_sizes(run, pipeline):
-    result = run("inspect", "shelf.dxf", "--units", "mm", "--join", "0.05")
+    result = run("inspect", "shelf.dxf", "--units", "mm", "--join-tol-mm", "0.05", "--hatch")
     assert result.exit_code == 0
-    assert (pipeline.jobs[0].units, pipeline.jobs[0].join_tol_mm) == ("mm", 0.05)
+    asked = pipeline.jobs[0]
+    assert (asked.units, asked.join_tol_mm, asked.fit_tol_mm, asked.fit_arcs_mm) == ("mm", 0.05, 0.005, None)
+    assert asked.hatches
     rows = [line.split() for line in result.stdout.splitlines()]
     assert ["1", "outline", "60.00", "40.00", "24.00", "-", "CUT"] in rows
     assert ["2", "hole", "16.00", "16.00", "2.01", "8.000", "HOLES"] in rows
