@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
@@ -18,7 +18,8 @@ from cam.errors import PlanRefused
 from cam.findings import Finding, error
 from cam.motion.lay_moves import StepMoves, lay_moves
 from cam.panel.find_panels import find_panels
-from cam.panel.nesting import Nest, find_nesting
+from cam.panel.layers import find_uses
+from cam.panel.meanings import Meant, find_meanings, note_unused_rules
 from cam.plan.means import Means
 from cam.plan.plan_panels import plan_panels
 from cam.plan.workingstep import Plan
@@ -75,10 +76,10 @@ class Proof:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Inspection:
-    """A drawing as it was read, faults and all, with the nesting of its loops."""
+    """A drawing as it was read, faults and all, with what its loops are."""
 
     drawing: Drawing
-    nests: tuple[Nest, ...]
+    meant: Meant
 
 
 @dataclass(slots=True)
@@ -119,9 +120,9 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
     watch = _Stopwatch(progress, [])
     rows = find_job_rows(job, tables=tables)
     watch.start("reading the drawings")
-    drawings = _read_drawings(job, sheet=rows.sheet)
+    drawings, meant = _read_drawings(job, sheet=rows.sheet)
     watch.start("finding and laying the panels")
-    layout = _lay_layout(job, drawings=drawings, rows=rows)
+    layout = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
     bed_z = find_bed_z_mm(job, layout=layout)
     watch.start("planning the workingsteps")
     plan = plan_panels(
@@ -134,6 +135,8 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
             hold=job.hold,
             heights=job.heights,
             limits=rows.controller.limits,
+            allowances=job.allowances,
+            keep_outs=job.keep_outs,
         ),
     )
     watch.start("laying the moves")
@@ -176,8 +179,8 @@ def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = 
     progress("reading the program")
     text = read_program(path)
     progress("reading the drawings")
-    drawings = _read_drawings(job, sheet=rows.sheet)
-    layout = _lay_layout(job, drawings=drawings, rows=rows)
+    drawings, meant = _read_drawings(job, sheet=rows.sheet)
+    layout = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
     progress("interpreting the program")
     trace = interpret_program(text, controller=rows.controller, file=path.name)
     timing = _time(trace, rows=rows)
@@ -202,7 +205,7 @@ def inspect_drawing(
     fit_arcs_mm: float | None = None,
     hatches: bool = False,
 ) -> Inspection:
-    """Return a drawing as it was read, with the nesting of its loops.
+    """Return a drawing as it was read, with what its loops are by castcut's layer convention and their nesting.
 
     Raises
     ------
@@ -216,8 +219,10 @@ def inspect_drawing(
         fit_tol_mm=fit_tol_mm,
         fit_arcs_mm=fit_arcs_mm,
         hatches=hatches,
+        use_of=find_uses(()),
     )
-    return Inspection(drawing=drawing, nests=find_nesting(tuple(loop.contour for loop in drawing.loops)))
+    meant = find_meanings(drawing)
+    return Inspection(drawing=replace(drawing, findings=drawing.findings + meant.findings), meant=meant)
 
 
 def find_stem(job: Job) -> str:
@@ -251,8 +256,9 @@ def find_bed_z_mm(job: Job, *, layout: Layout) -> float:
     return -layout.max_top_mm
 
 
-def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[Drawing, ...]:
-    drawings = []
+def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[tuple[Drawing, ...], tuple[Meant, ...]]:
+    """Return the drawings of a job, their findings those of their meaning included, and what their loops are."""
+    drawings, meants = [], []
     for entry in job.panels:
         drawing = read_drawing(
             entry.drawing,
@@ -261,14 +267,21 @@ def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[Drawing, ...]:
             fit_tol_mm=job.tolerances.fit_mm,
             fit_arcs_mm=job.tolerances.fit_arcs_mm,
             hatches=entry.hatches,
+            use_of=find_uses(job.layers),
             evidence=SizeEvidence(sheet_mm=(sheet.width_mm, sheet.height_mm), expect_mm=entry.expect_size_mm),
         )
+        meant = find_meanings(drawing, rules=job.layers)
+        drawing = replace(drawing, findings=drawing.findings + meant.findings)
         refuse_faults(drawing)
         drawings.append(drawing)
-    return tuple(drawings)
+        meants.append(meant)
+    if drawings:
+        unused = note_unused_rules(drawings, rules=job.layers)
+        drawings[0] = replace(drawings[0], findings=drawings[0].findings + unused)
+    return tuple(drawings), tuple(meants)
 
 
-def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], rows: JobRows) -> Layout:
+def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, ...], rows: JobRows) -> Layout:
     groups = tuple(
         Group(
             drawing=str(drawing.path),
@@ -277,12 +290,15 @@ def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], rows: JobRows) -> La
                 entry=entry,
                 thickness_mm=rows.sheet.thickness_mm,
                 corner_radius_mm=job.corners.radius_mm,
+                rules=job.layers,
+                chamfer=job.chamfer,
+                meant=found,
             ),
             at_mm=entry.at_mm,
             turn_deg=entry.turn_deg,
             face=entry.face,
         )
-        for drawing, entry in zip(drawings, job.panels, strict=True)
+        for drawing, found, entry in zip(drawings, meant, job.panels, strict=True)
     )
     return lay_panels(
         groups,

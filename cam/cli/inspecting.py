@@ -52,7 +52,7 @@ def inspect(
         fit_arcs_mm=fit_arcs_mm,
         hatches=hatches,
     )
-    roles = [str(nest.role) for nest in seen.nests]
+    roles = [str(loop.role) for loop in seen.meant.loops]
     page = None if out is None else out / f"{drawing.stem}.inspect.html"
     if page is not None:
         write_files([Output(path=page, text=write_inspection_page(seen.drawing, roles=roles))], force=force)

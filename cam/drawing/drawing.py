@@ -65,7 +65,8 @@ class Drawing:
 
     ``units`` names the unit that the file's numbers were read in and ``mm_per_unit`` is its length.
     ``open_chains`` are faults; ``centre_lines`` are open too, but drawn on layers that hold grooves.
-    ``passed_over`` counts, by entity type, what was read but not used.
+    ``passed_over`` counts, by entity type, what was read but not used. ``layers`` names the layers that
+    anything is drawn on, those that are ignored included.
     """
 
     path: Path
@@ -77,3 +78,4 @@ class Drawing:
     texts: tuple[Text, ...] = ()
     findings: tuple[Finding, ...] = ()
     passed_over: tuple[tuple[str, int], ...] = ()
+    layers: tuple[str, ...] = ()

@@ -173,6 +173,7 @@ def _read_drawing(
         texts=tuple(collected.texts),
         findings=tuple(findings),
         passed_over=tuple(sorted(collected.passed_over.items())),
+        layers=tuple(dict.fromkeys([source.layer for source in drawn.sources] + [at for at, _ in collected.ignored])),
     )
 
 

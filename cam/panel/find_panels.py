@@ -4,23 +4,34 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cam.drawing.drawing import Drawing, Loop
+from cam.drawing.drawing import Drawing
 from cam.errors import PanelRefused
-from cam.findings import Origin, error
+from cam.findings import Origin, Severity, error, has_errors
 from cam.geometry.contour import Contour, Region
 from cam.geometry.measure import find_size_mm, is_counter_clockwise
 from cam.geometry.rounding import round_corners
 from cam.geometry.transform import reverse
-from cam.panel.nesting import Nest, find_nesting
+from cam.panel.finishes import carry_finishes, find_chief_finish, wind_finishes
+from cam.panel.layers import find_meaning
+from cam.panel.meanings import Meant, find_meanings
+from cam.panel.nesting import make_round
 from cam.panel.panel import Feature, Finish, Panel, Role, RoundedCorner
-from cam.tables.job import PanelEntry
+from cam.panel.recesses import find_recesses
+from cam.tables.job import Chamfer, LayerRule, PanelEntry
 
 EXPECT_TOL_MM = 0.5
 """How far a panel may differ from the size that the job expects."""
 
 
 def find_panels(
-    drawing: Drawing, *, entry: PanelEntry, thickness_mm: float, corner_radius_mm: float
+    drawing: Drawing,
+    *,
+    entry: PanelEntry,
+    thickness_mm: float,
+    corner_radius_mm: float,
+    rules: tuple[LayerRule, ...] = (),
+    chamfer: Chamfer | None = None,
+    meant: Meant | None = None,
 ) -> tuple[Panel, ...]:
     """Return the panels of a drawing in its own frame, largest first.
 
@@ -34,31 +45,35 @@ def find_panels(
         Nominal thickness of the sheet.
     corner_radius_mm
         The corner rule's radius.
+    rules
+        The job's rules for layers, with which the drawing was read.
+    chamfer
+        The arris that the job wants; None for none.
+    meant
+        What the loops are, where that is known already.
 
     Raises
     ------
     PanelRefused
         If the job expects another size or number of cut-outs, or a corner cannot take the rule.
     """
-    nests = find_nesting(tuple(loop.contour for loop in drawing.loops))
-    outlines = [i for i, nest in enumerate(nests) if nest.role is Role.OUTLINE]
-    outlines.sort(key=lambda i: (nests[i].depth, -_box_area_mm2(drawing.loops[i].contour)))
+    meant = meant or find_meanings(drawing, rules=rules)
+    if has_errors(meant.findings):
+        raise PanelRefused(*(finding for finding in meant.findings if finding.severity is Severity.ERROR))
+    loops = meant.loops
+    outlines = [i for i, loop in enumerate(loops) if loop.role is Role.OUTLINE]
+    outlines.sort(key=lambda i: (loops[i].depth, -_box_area_mm2(drawing.loops[i].contour)))
     base = entry.name or drawing.path.stem
     panels = []
     for number, i in enumerate(outlines, start=1):
         name = base if len(outlines) == 1 else f"{base}-{number}"
-        inside = [j for j, nest in enumerate(nests) if nest.parent == i and nest.role is not Role.OUTLINE]
-        raw = _build_panel(
-            drawing.loops,
-            nests,
-            name=name,
-            outline=i,
-            inside=inside,
-            thickness_mm=thickness_mm,
-            drawing=str(drawing.path),
-        )
+        raw = _build_panel(drawing, meant, name=name, outline=i, thickness_mm=thickness_mm)
         panels.append(_keep_corner_rule(raw, file=str(drawing.path), radius_mm=corner_radius_mm))
     _check_expectations(panels, drawing=drawing, entry=entry)
+    panels = _add_recesses(panels, drawing=drawing, meant=meant, rules=rules)
+    if chamfer is not None and chamfer.width_mm > 0.0:
+        classes = tuple(Finish(name) for name in chamfer.on)
+        panels = [replace(panel, chamfer_mm=chamfer.width_mm, chamfer_on=classes) for panel in panels]
     return tuple(panels)
 
 
@@ -67,52 +82,53 @@ def _box_area_mm2(contour: Contour) -> float:
     return width * height
 
 
-def _build_panel(
-    loops: tuple[Loop, ...],
-    nests: tuple[Nest, ...],
-    *,
-    name: str,
-    outline: int,
-    inside: list[int],
-    thickness_mm: float,
-    drawing: str,
-) -> Panel:
+def _build_panel(drawing: Drawing, meant: Meant, *, name: str, outline: int, thickness_mm: float) -> Panel:
+    inside = [j for j, loop in enumerate(meant.loops) if loop.parent == outline and loop.role in _THROUGH]
     # from left to right, then upwards, so that numbers follow the eye
-    inside.sort(key=lambda j: tuple(loops[j].contour.points_mm.mean(axis=0).tolist()))
+    inside.sort(key=lambda j: tuple(drawing.loops[j].contour.points_mm.mean(axis=0).tolist()))
     counts = {Role.CUTOUT: 0, Role.HOLE: 0}
-    features = [
-        Feature(
-            index=0,
-            role=Role.OUTLINE,
-            label="outline",
-            finish=Finish.SHOWN,
-            layer=loops[outline].layer,
-            handle=loops[outline].handle,
-        )
-    ]
-    holes = []
-    for index, j in enumerate(inside, start=1):
-        role = nests[j].role
-        counts[role] += 1
-        holes.append(_wind(loops[j].contour, counter_clockwise=False))
+    contours, features = [], []
+    for index, j in enumerate((outline, *inside)):
+        loop, meaning = drawing.loops[j], meant.loops[j]
+        if index:
+            counts[meaning.role] += 1
+        drawn = make_round(loop.contour) if meaning.role is Role.HOLE else loop.contour
+        contour = _wind(drawn, counter_clockwise=index == 0)
+        turned = is_counter_clockwise(loop.contour) != (index == 0)
+        as_drawn = loop.contour if not turned else reverse(loop.contour)
+        finishes = wind_finishes(meaning.finishes, turned=turned)
+        contours.append(contour)
         features.append(
             Feature(
                 index=index,
-                role=role,
-                label=f"{role} {counts[role]}",
-                finish=Finish.HIDDEN,
-                layer=loops[j].layer,
-                handle=loops[j].handle,
-                diameter_mm=nests[j].diameter_mm,
+                role=meaning.role,
+                label=f"{meaning.role} {counts[meaning.role]}" if index else "outline",
+                finish=find_chief_finish(finishes),
+                layer=loop.layer,
+                handle=loop.handle,
+                diameter_mm=meaning.diameter_mm if index else None,
+                finishes=carry_finishes(contour, drawn=as_drawn, finishes=finishes),
             )
         )
     return Panel(
         name=name,
         thickness_mm=thickness_mm,
-        region=Region(outer=_wind(loops[outline].contour, counter_clockwise=True), holes=tuple(holes)),
+        region=Region(outer=contours[0], holes=tuple(contours[1:])),
         features=tuple(features),
-        drawing=drawing,
+        drawing=str(drawing.path),
     )
+
+
+_THROUGH = (Role.CUTOUT, Role.HOLE)
+
+
+def _add_recesses(panels: list[Panel], *, drawing: Drawing, meant: Meant, rules: tuple[LayerRule, ...]) -> list[Panel]:
+    meanings = {chain.layer: find_meaning(chain.layer, rules=rules) for chain in drawing.centre_lines}
+    placed = find_recesses(drawing, meant, panels=tuple(panels), meanings=meanings)
+    return [
+        replace(panel, recesses=tuple(each.recess for each in placed if each.panel == number))
+        for number, panel in enumerate(panels)
+    ]
 
 
 def _wind(contour: Contour, *, counter_clockwise: bool) -> Contour:
@@ -138,6 +154,17 @@ def _keep_corner_rule(panel: Panel, *, file: str, radius_mm: float) -> Panel:
     contour_of = dict(zip(ruled, rounded.region.contours, strict=True))
     return replace(
         panel,
+        features=tuple(
+            replace(
+                feature,
+                finishes=carry_finishes(
+                    contour_of[feature.index], drawn=contours[feature.index], finishes=feature.finishes
+                ),
+            )
+            if feature.index in contour_of
+            else feature
+            for feature in panel.features
+        ),
         region=Region(
             outer=contour_of[0], holes=tuple(contour_of.get(i, contours[i]) for i in range(1, len(contours)))
         ),

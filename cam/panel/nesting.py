@@ -7,12 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from cam.geometry.contour import Contour, FloatArray, find_segments
+from cam.geometry.contour import Contour, FloatArray, circle, find_segments
+from cam.geometry.flatten import flatten_vertices
 from cam.geometry.measure import contains_point, find_bounds_mm, measure_area_mm2
+from cam.geometry.transform import reverse
 from cam.panel.panel import Role
 
-ROUND_TOL_MM = 1e-6
-"""How far the arcs of a loop may stand off one circle for the loop to be a hole."""
+ROUND_TOL_MM = 0.005
+"""How far a loop may stand off one circle and still be a hole.
+
+The distance within which arcs may follow any curve. Coordinates and bulges are written with as few as
+four decimals, which moves the middle of a half circle of 20 mm radius by 0.001 mm.
+"""
+SAME_MM = 1e-6
+"""What is as near as this to a circle is left as it was drawn."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,12 +68,53 @@ def _find_nest(contour: Contour, around: list[int], areas: FloatArray) -> Nest:
     return Nest(depth=depth, parent=parent, role=role, diameter_mm=diameter)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circle:
+    """A full circle; ``off_mm`` is how far the contour that it was found in stands off it."""
+
+    centre_mm: tuple[float, float]
+    radius_mm: float
+    off_mm: float
+
+
 def find_diameter_mm(contour: Contour) -> float | None:
-    """Return the diameter of a contour that is one full circle, else None."""
+    """Return the diameter of a contour that is one full circle to within ``ROUND_TOL_MM``, else None."""
+    found = find_circle(contour)
+    return None if found is None else 2.0 * found.radius_mm
+
+
+def find_circle(contour: Contour) -> Circle | None:
+    """Return the circle that a contour of arcs follows to within ``ROUND_TOL_MM``, None if there is none.
+
+    Notes
+    -----
+    The centre and radius are those of the arcs where they agree; otherwise those of the circle of
+    least squares through the arcs' ends and middles (Kasa's fit). The centre of a short arc hangs on
+    the last decimal of its bulge; what counts is how far the line itself stands off.
+    """
     segments = find_segments(contour.vertices)
     if not segments.is_arc.all():
         return None
     spread = np.hypot(*(segments.centre_mm - segments.centre_mm[0]).T)
-    if spread.max() > ROUND_TOL_MM or np.ptp(segments.radius_mm) > ROUND_TOL_MM:
+    x, y = segments.centre_mm.mean(axis=0).tolist()
+    if spread.max() <= SAME_MM and np.ptp(segments.radius_mm) <= SAME_MM:
+        return Circle(centre_mm=(x, y), radius_mm=float(segments.radius_mm.mean()), off_mm=0.0)
+    points, _ = flatten_vertices(contour.vertices, chord_tol_mm=ROUND_TOL_MM)
+    middle = points.mean(axis=0)
+    near = points - middle
+    (a, b, c), *_ = np.linalg.lstsq(np.column_stack((2.0 * near, np.ones(len(near)))), (near**2).sum(axis=1))
+    radius = float(np.sqrt(max(c + a * a + b * b, 0.0)))
+    off = float(np.abs(np.hypot(*(near - (a, b)).T) - radius).max())
+    winds_once = abs(abs(float(segments.sweep_rad.sum())) - 2.0 * np.pi) < 0.1
+    if not winds_once or off > ROUND_TOL_MM:
         return None
-    return 2.0 * float(segments.radius_mm.mean())
+    return Circle(centre_mm=(float(a + middle[0]), float(b + middle[1])), radius_mm=radius, off_mm=off)
+
+
+def make_round(contour: Contour) -> Contour:
+    """Return the exact circle that a hole's contour follows; one that is exact already stays bit for bit."""
+    found = find_circle(contour)
+    if found is None or found.off_mm == 0.0:
+        return contour
+    exact = circle(found.centre_mm, radius_mm=found.radius_mm)
+    return exact if measure_area_mm2(contour) > 0.0 else reverse(exact)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from math import ceil
+from math import ceil, inf
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeAlias
 
 from cam.tables.bounds import Bounds, Coordinate, Count, Length, LengthOrZero, OneOf, Text, Tolerance
 
 MIN_CORNER_RADIUS_MM = 4.0
+Area: TypeAlias = Annotated[float, Bounds(at_least=0.0, at_most=1e8)]
 WORK_OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 
 
@@ -55,13 +56,21 @@ class Face(StrEnum):
     DOWN = "down"
 
 
+class Suspects(StrEnum):
+    """What becomes of loops that look like a drawing frame or like lettering."""
+
+    ASK = "ask"
+    CUT = "cut"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PanelEntry:
     """One drawing on the sheet: ``[[panel]]`` of a job.
 
     ``at_mm`` is the lower left corner of the drawing's parts on the sheet, after the turn; None
     lays them at the sheet's margin. ``expect_size_mm`` and ``expect_cutouts`` guard against a wrong
-    drawing or wrong units: what the panel stage finds must agree. ``hatches`` takes the boundaries
+    drawing or wrong units: what the panel stage finds must agree. ``suspects`` says that loops which look
+    like a drawing frame or like lettering are to be cut all the same. ``hatches`` takes the boundaries
     of hatches for contours.
     """
 
@@ -74,18 +83,31 @@ class PanelEntry:
     face: Face = Face.UP
     expect_size_mm: tuple[Length, Length] | None = None
     expect_cutouts: Count | None = None
+    suspects: Suspects = Suspects.ASK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CornerRule:
-    """``[corners]``: the radius that every re-entrant corner of a panel must have."""
+    """``[corners]``: the radius that every re-entrant corner of a panel must have, and the least web.
+
+    ``min_web_mm`` is the least material between two contours of a panel; None asks for the sheet's
+    thickness, since a web narrower than it is thick breaks when the panel is handled (common practice, no
+    source).
+    """
 
     radius_mm: Length = 5.0
+    min_web_mm: LengthOrZero | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hold:
-    """``[hold]``: bridges of a height above the bed, or a skin; and when a slug is cleared."""
+    """``[hold]``: bridges of a height above the bed, or a skin; when a slug is cleared; what holds the sheet.
+
+    Clamps and screws hold the sheet alone. Vacuum and tape hold a panel by itself from the area
+    ``vacuum_holds_above_mm2`` or ``tape_holds_above_mm2`` on: 0.5 bar on 200 cm2 presses with 1 kN; for
+    tape there is no source, so it is asked for twice the area. ``skin_last_pass`` cuts the skin of such panels
+    through at the end.
+    """
 
     by: HoldKind = HoldKind.BRIDGES
     bridge_length_mm: Length = 8.0
@@ -93,8 +115,20 @@ class Hold:
     bridge_spacing_mm: Length = 300.0
     min_bridges: Annotated[int, Bounds(at_least=2, at_most=1000)] = 4
     skin_mm: Length = 0.4
-    clear_slug_below_mm2: Annotated[float, Bounds(at_least=0.0, at_most=1e8)] = 2000.0
+    clear_slug_below_mm2: Area = 2000.0
     grip: Grip = Grip.CLAMPS
+    vacuum_holds_above_mm2: Area = 20000.0
+    tape_holds_above_mm2: Area = 40000.0
+    skin_last_pass: bool = False
+
+    @property
+    def grips_mm2(self) -> float:
+        """The area from which on the grip holds a panel by itself; inf for clamps and screws."""
+        return {Grip.VACUUM: self.vacuum_holds_above_mm2, Grip.TAPE: self.tape_holds_above_mm2}.get(self.grip, inf)
+
+    def holds_by_grip(self, area_mm2: float) -> bool:
+        """Return whether a panel of an area needs neither bridges nor a skin."""
+        return area_mm2 >= self.grips_mm2 and (self.by is HoldKind.BRIDGES or self.skin_last_pass)
 
     def count_bridges(self, length_mm: float) -> int:
         """Return how many bridges a contour of a length needs."""
@@ -107,7 +141,8 @@ class LayerRule:
 
     ``depth_mm`` is a recess's or groove's depth below the upper face, ``width_mm`` a groove's width;
     ``finish`` is the class of edges drawn on these layers. The first rule that matches decides; it
-    goes before castcut's own layer convention.
+    goes before castcut's own layer convention, which fills in what the rule leaves open: a rule that
+    gives a finish only leaves the meaning to the layer's name, or to nesting.
     """
 
     match: Text
@@ -162,12 +197,17 @@ class Recesses:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heights:
-    """``[heights]``: heights above the bed or above the sheet, and the cut into the bed."""
+    """``[heights]``: heights above the bed or above the sheet, and the cut into the bed.
+
+    ``drill_into_bed_mm`` is how far a drill's point may go into the scrap board under the sheet, so that
+    its full diameter comes through; 0 allows it no more than any cutter.
+    """
 
     zero: ZeroFace = ZeroFace.BED
     clearance_mm: Length = 10.0
     into_bed_mm: LengthOrZero = 0.3
     max_into_bed_mm: LengthOrZero = 0.5
+    drill_into_bed_mm: LengthOrZero = 0.0
     measured_thickness_mm: tuple[Length, ...] = ()
 
 

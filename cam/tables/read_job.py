@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from cam.errors import TableRefused
 from cam.findings import NOWHERE, Finding, Origin, error
 from cam.tables.annotations import find_bound_faults
 from cam.tables.decode import decode, find_origin
-from cam.tables.job import MIN_CORNER_RADIUS_MM, Job, PanelEntry
+from cam.tables.job import MIN_CORNER_RADIUS_MM, Job, LayerMeaning, LayerRule, PanelEntry
 from cam.tables.read import find_controller, find_cutter, find_machine, find_material, find_sheet, read_format
 from cam.tables.rows import Controller, Cutter, Machine, Material, SheetSize, Tables
 from cam.tables.toml_file import TomlFile, parse_toml, read_toml
@@ -176,6 +177,11 @@ def _find_rule_faults(job: Job, *, file: TomlFile | None) -> list[Finding]:
         faults.append(
             error("no-panel", "the job has no panel", remedy="add [[panel]] with drawing = ...", origin=at("panel"))
         )
+    for index, rule in enumerate(job.layers):
+        faults += [
+            error("layer-rule-wrong", message, remedy=remedy, origin=at("layer", index, key))
+            for key, message, remedy in _check_layer_rule(rule)
+        ]
     seen: dict[str, int] = {}
     for index, panel in enumerate(job.panels):
         if panel.name is not None and seen.setdefault(panel.name, index) != index:
@@ -188,3 +194,21 @@ def _find_rule_faults(job: Job, *, file: TomlFile | None) -> list[Finding]:
                 )
             )
     return faults
+
+
+def _check_layer_rule(rule: LayerRule) -> Iterable[tuple[str, str, str]]:
+    """Return key, message and remedy of whatever does not hold between the values of a layer rule."""
+    on_face = rule.means in (LayerMeaning.RECESS, LayerMeaning.GROOVE)
+    said = f"means = {str(rule.means)!r}" if rule.means else "no meaning"
+    if rule.means is None and rule.finish is None:
+        yield "match", "the rule says neither what the layers mean nor a finish", "add means = ... or finish = ..."
+    if on_face and rule.depth_mm is None:
+        yield "depth_mm", f"a rule with {said} needs the depth", "add depth_mm = ..."
+    if rule.means is LayerMeaning.GROOVE and rule.width_mm is None:
+        yield "width_mm", f"a rule with {said} needs the width", "add width_mm = ..."
+    if not on_face and rule.depth_mm is not None:
+        yield "depth_mm", f"a rule with {said} takes no depth", 'remove it, or write means = "recess" or "groove"'
+    if rule.means is not LayerMeaning.GROOVE and rule.width_mm is not None:
+        yield "width_mm", f"a rule with {said} takes no width", 'remove it, or write means = "groove"'
+    if rule.finish is not None and (on_face or rule.means is LayerMeaning.IGNORE):
+        yield "finish", f"a rule with {said} takes no finish: only edges cut through have one", "remove it"
