@@ -29,6 +29,7 @@ from cam.report.plan_row import PlanRow
 from cam.report.verdict import Verdict
 from cam.sheet.lay import Group, lay_panels
 from cam.sheet.layout import Layout, Placement
+from cam.sheet.recess_depths import check_recess_depths
 from cam.tables.job import Face, Job, ZeroFace
 from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
 from cam.tables.rows import SheetSize, Tables
@@ -300,13 +301,17 @@ def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, 
         )
         for drawing, found, entry in zip(drawings, meant, job.panels, strict=True)
     )
-    return lay_panels(
+    layout = lay_panels(
         groups,
         sheet=rows.sheet,
         material=rows.material,
         margin_mm=job.margin_mm,
         measured_thickness_mm=job.heights.measured_thickness_mm,
     )
+    check_recess_depths(
+        layout, is_measured=bool(job.heights.measured_thickness_mm), min_floor_mm=job.recesses.min_floor_mm
+    )
+    return layout
 
 
 def _write_text(

@@ -35,7 +35,9 @@ def test_names_of_the_convention(name, means, depth, width, finish):
     assert (meaning.means, meaning.depth_mm, meaning.width_mm, meaning.finish) == (means, depth, width, finish)
 
 
-@pytest.mark.parametrize("name", ["0", "Defpoints", "CUT", "PANEL 3", "OUTLINES", "HOLES", "A-RECESS-2", "", "SHOWNHERE"])
+@pytest.mark.parametrize(
+    "name", ["0", "Defpoints", "CUT", "PANEL 3", "OUTLINES", "HOLES", "A-RECESS-2", "", "SHOWNHERE"]
+)
 def test_any_other_name_leaves_it_to_nesting(name):
     assert read_layer_name(name) == BY_NESTING
 
