@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from cam.geometry.contour import Contour, circle, rectangle
+from cam.geometry.contour import circle, polygon, rectangle
 from cam.geometry.flatten import flatten, flatten_vertices
 from cam.geometry.measure import find_min_radius_mm, is_counter_clockwise, measure_region_area_mm2
 from cam.geometry.offset.widen import widen_loop, widen_path
@@ -118,13 +118,8 @@ def test_a_small_ring_fills():
 
 
 def test_a_waist_narrower_than_the_groove_leaves_two_islands():
-    bone = Contour(
-        np.array(
-            [[0, 0, 0], [40, 0, 0], [40, 18, 0], [60, 18, 0], [60, 0, 0], [100, 0, 0], [100, 40, 0], [60, 40, 0]]
-            + [[60, 22, 0], [40, 22, 0], [40, 40, 0], [0, 40, 0]],
-            dtype=float,
-        )
-    )
+    half = [(0, 0), (40, 0), (40, 18), (60, 18), (60, 0), (100, 0)]
+    bone = polygon([*half, *((100 - x, 40 - y) for x, y in half)])
     region = widen_loop(bone, width_mm=6.0)
     assert len(region.holes) == 2
     points = np.concatenate((flatten(bone, chord_tol_mm=CHORD_MM), bone.points_mm[:1]))
