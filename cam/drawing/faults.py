@@ -22,20 +22,28 @@ from cam.drawing.crossing import (
 from cam.drawing.joined import Joined
 from cam.drawing.loops import NearestEnds
 from cam.drawing.open_ends import find_junctions, say_junctions, say_open_chains
+from cam.drawing.pieces import Source
+from cam.drawing.sizes import measure_cut_off_mm, measure_depth_mm, measure_overlap_mm
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 
 DOUBLED_MM = 0.1
+MAX_MEASURED = 150
 
 
-def find_faults(joined: Joined, nearest: NearestEnds, *, join_tol_mm: float) -> list[Finding]:
-    """Return what keeps chains from being certain contours, each with its place."""
+def find_faults(
+    joined: Joined, nearest: NearestEnds, *, join_tol_mm: float, hidden: dict[int, Source] | None = None
+) -> list[Finding]:
+    """Return what keeps chains from being certain contours, each with its place and size.
+
+    ``hidden`` has, by free end, what goes on from there on a hidden layer.
+    """
     if not len(joined.chains):
         return []
     net = lay_net(joined.chains, margin_mm=SAME_MM)
     junctions = find_junctions(joined, net, join_tol_mm)
     findings = [
-        *cap_findings(say_open_chains(joined, nearest, junctions, join_tol_mm)),
+        *cap_findings(say_open_chains(joined, nearest, junctions, join_tol_mm, hidden or {})),
         *cap_findings(say_junctions(joined, net, junctions)),
     ]
     try:
@@ -97,7 +105,8 @@ def _say_contacts(
         keep &= ~np.isin(low * count + high, np.sort(doubled, axis=1) @ np.array([count, 1]))
     pair = (low * count + high) * 2 + ~overlaps
     _, first, places = np.unique(pair[keep], return_index=True, return_counts=True)
-    for k, times in sorted(zip(np.flatnonzero(keep)[first].tolist(), places.tolist(), strict=True)):
+    meetings = sorted(zip(np.flatnonzero(keep)[first].tolist(), places.tolist(), strict=True))
+    for number, (k, times) in enumerate(meetings):
         source = joined.find_source(int(net.row[contacts.one[k]]))
         mate = joined.find_source(int(net.row[contacts.other[k]]))
         places_said = "" if times == 1 else f", here and at {times - 1} other place{'s' if times > 2 else ''}"
@@ -112,7 +121,21 @@ def _say_contacts(
         else:
             message, code = f"the contour crosses or touches that of {mate}{places_said}", "crossing-loops"
             remedy = "move them apart, or join them into one contour"
-        yield error(code, message, remedy=remedy, origin=origin)
+        size, said = _measure_contact(joined, net, contacts, k, code) if number < MAX_MEASURED else (None, "")
+        yield error(code, message + said, remedy=remedy, origin=origin, size_mm=size)
+
+
+def _measure_contact(joined: Joined, net: Net, contacts: Contacts, k: int, code: str) -> tuple[float, str]:
+    """Return the size of a contact, and how it is said."""
+    a, b = int(contacts.one[k]), int(contacts.other[k])
+    if code == "overlapping-pieces":
+        size = measure_overlap_mm(net, one=a, other=b, touch_tol_mm=SAME_MM)
+        return size, f"; they share {size:.4g} mm"
+    if code == "self-crossing":
+        size = measure_cut_off_mm(joined.chains, net, one=a, other=b)
+        return size, f"; {size:.4g} mm of it or more lie between the two passes"
+    size = measure_depth_mm(joined.chains, one=int(net.chain[a]), other=int(net.chain[b]))
+    return size, f"; they overlap by {size:.4g} mm" if size > SAME_MM else "; they only touch"
 
 
 def _is_near_free_end(joined: Joined, points: FloatArray, join_tol_mm: float) -> BoolArray:

@@ -14,6 +14,7 @@ from cam.drawing.clean import SAME_MM, Cleaned
 from cam.drawing.collect import Collected
 from cam.drawing.entities import DRAWERS
 from cam.drawing.joined import Joined, say_point
+from cam.drawing.open_ends import MAX_JOIN_MM
 from cam.drawing.pieces import PieceList
 from cam.findings import Finding, Origin, note, warning
 
@@ -21,10 +22,15 @@ MAY_DRAW = (*DRAWERS, "INSERT")
 HEIGHT_TOL_MM = 0.01
 
 
-def note_collected(document: Document, collected: Collected, *, file: str, mm_per_unit: float) -> list[Finding]:
-    """Return what was hidden, passed over, or drawn at another height."""
+def note_collected(
+    document: Document, collected: Collected, *, file: str, mm_per_unit: float, touching: Counter[str]
+) -> list[Finding]:
+    """Return what was hidden, passed over, or drawn at another height.
+
+    ``touching`` counts, by hidden layer, the open ends of contours that something on it goes on from.
+    """
     return [
-        *cap_findings(_note_hidden(collected, file)),
+        *cap_findings(_note_hidden(collected, file, touching)),
         *cap_findings(_note_ignored(collected, file)),
         *_note_invisible(collected, file),
         *_note_paper_space(document, file),
@@ -39,13 +45,15 @@ def _say_counts(counts: Counter[str]) -> str:
     return ", ".join(f"{count} {kind}" for kind, count in sorted(counts.items()))
 
 
-def _note_hidden(collected: Collected, file: str) -> Iterable[Finding]:
+def _note_hidden(collected: Collected, file: str, touching: Counter[str]) -> Iterable[Finding]:
     layers: dict[str, Counter[str]] = {}
     for (layer, kind), count in collected.hidden.items():
         layers.setdefault(layer, Counter())[kind] += count
     for layer, counts in sorted(layers.items()):
         message = f"the layer is off or frozen: {_say_counts(counts)} passed over"
         origin = Origin(file=file, layer=layer)
+        if touching[layer]:
+            message = f"part of a contour is hidden: {touching[layer]} open ends go on there; {message}"
         if any(kind in MAY_DRAW for kind in counts):
             remedy = "switch the layer on and thaw it if it holds part of a panel"
             yield warning("hidden-layer", message, remedy=remedy, origin=origin)
@@ -140,7 +148,7 @@ def note_joints(joined: Joined, *, mm_per_unit: float, join_tol_mm: float) -> li
     rounding_mm = min(2e-6 * max(mm_per_unit, 1.0), 1e-3)
     return [
         *cap_findings(_note_gaps(joined, rounding_mm)),
-        *_note_wider_gaps(joined, 10.0 * join_tol_mm),
+        *_note_wider_gaps(joined, min(10.0 * join_tol_mm, MAX_JOIN_MM)),
         *cap_findings(_note_mixed_layers(joined)),
     ]
 

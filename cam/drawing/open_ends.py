@@ -5,15 +5,37 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+import shapely
 
 from cam.drawing.crossing import Net, find_segments_near
 from cam.drawing.joined import Joined, say_point
 from cam.drawing.loops import NearestEnds, find_tips
+from cam.drawing.pieces import Pieces, Source, measure_pieces_mm
 from cam.findings import Finding, error
 from cam.geometry.contour import IntArray
 
+MAX_JOIN_MM = 1.0
+"""Wider gaps are not offered to be closed."""
 
-def say_open_chains(joined: Joined, nearest: NearestEnds, junctions: IntArray, join_tol_mm: float) -> Iterable[Finding]:
+
+def find_hidden_ends(joined: Joined, hidden: Pieces, *, join_tol_mm: float) -> dict[int, Source]:
+    """Return, by free end, the piece of a hidden layer that has an end there."""
+    loose = np.flatnonzero(~hidden.closed)
+    if not len(loose) or not len(joined.free):
+        return {}
+    rows = np.concatenate((hidden.first[:-1][loose], hidden.first[1:][loose] - 1))
+    owners = np.concatenate((loose, loose))
+    tree = shapely.STRtree(np.asarray(shapely.points(hidden.vertices[rows, :2])))
+    ends = np.asarray(shapely.points(joined.ends.points_mm[joined.free]))
+    free, found = tree.query(ends, predicate="dwithin", distance=join_tol_mm)
+    return {
+        int(joined.free[i]): hidden.sources[int(owners[k])] for i, k in zip(free.tolist(), found.tolist(), strict=True)
+    }
+
+
+def say_open_chains(
+    joined: Joined, nearest: NearestEnds, junctions: IntArray, join_tol_mm: float, hidden: dict[int, Source]
+) -> Iterable[Finding]:
     """Say each open chain with both of its ends and the gap to the nearest other."""
     ends, chains = joined.ends.points_mm, joined.chains
     at_junction = set(junctions[:, 0].tolist())
@@ -34,10 +56,14 @@ def say_open_chains(joined: Joined, nearest: NearestEnds, junctions: IntArray, j
         if tips[0] in at_junction or tips[1] in at_junction:
             message += "; it ends on another line"
         remedy = "join the two ends in the drawing, or delete the piece if it is no contour"
-        if join_tol_mm < gap <= 10.0 * join_tol_mm:
+        if join_tol_mm < gap <= min(10.0 * join_tol_mm, MAX_JOIN_MM):
             remedy = (
                 f"join the two ends in the drawing, or let gaps of this size be closed with --join-tol-mm {gap:.2g}"
             )
+        beyond = hidden.get(tips[0]) or hidden.get(tips[1])
+        if beyond is not None:
+            message += f"; it goes on where the layer {beyond.layer} is hidden, with {beyond}"
+            remedy = f"switch the layer {beyond.layer} on, or thaw it"
         origin = source.find_origin(joined.file, ends[tip])
         yield error("open-chain", message, remedy=remedy, origin=origin, size_mm=gap if np.isfinite(gap) else None)
 
@@ -66,10 +92,15 @@ def find_junctions(joined: Joined, net: Net, join_tol_mm: float) -> IntArray:
 
 def say_junctions(joined: Joined, net: Net, junctions: IntArray) -> Iterable[Finding]:
     """Say each free end that lies on another piece."""
+    chains = joined.chains
+    length = np.add.reduceat(measure_pieces_mm(joined.pieces)[chains.order], chains.first_piece[:-1])
+    chain_of_piece = np.zeros(len(joined.pieces), dtype=np.int64)
+    chain_of_piece[chains.order] = np.repeat(np.arange(len(chains)), np.diff(chains.first_piece))
     for end, segment in junctions.tolist():
+        size = float(length[chain_of_piece[end // 2]])
         other = joined.find_source(int(net.row[segment]))
         at = joined.ends.points_mm[end]
-        message = f"the piece ends on {other} and goes no further"
+        message = f"the piece ends on {other} and goes no further; it is {size:.4g} mm long with what it is joined to"
         remedy = "trim or delete the piece, or break the other one there if both are contour"
         source = joined.pieces.sources[end // 2]
-        yield error("t-junction", message, remedy=remedy, origin=source.find_origin(joined.file, at))
+        yield error("t-junction", message, remedy=remedy, origin=source.find_origin(joined.file, at), size_mm=size)

@@ -23,6 +23,7 @@ from cam.drawing.layers import FacePieces, LayerUse, UseOf, part_pieces, use_as_
 from cam.drawing.limits import Limits
 from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
 from cam.drawing.notes import note_cleaned, note_collected, note_joints
+from cam.drawing.open_ends import find_hidden_ends
 from cam.drawing.pieces import Pieces
 from cam.drawing.units import (
     MM_PER_UNIT,
@@ -154,7 +155,9 @@ def _read_drawing(
         file=file,
     )
     findings += collected.findings
-    findings += find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm)
+    hidden_pieces = collected.hidden_pieces.as_pieces(mm_per_unit=mm_per_unit)
+    hidden = find_hidden_ends(joined, hidden_pieces, join_tol_mm=mending.join_tol_mm)
+    findings += find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm, hidden=hidden)
     if not loops:
         findings.append(_no_closed_loop(file))
     on_face = tuple(_read_face(face, file=file, mm_per_unit=mm_per_unit, mending=mending) for face in parted.face)
@@ -162,7 +165,8 @@ def _read_drawing(
     findings += fit_notes
     findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=mending.join_tol_mm)
     findings += note_cleaned(cleaned, file=file)
-    findings += note_collected(document, collected, file=file, mm_per_unit=mm_per_unit)
+    touching = Counter(source.layer for source in hidden.values())
+    findings += note_collected(document, collected, file=file, mm_per_unit=mm_per_unit, touching=touching)
     return Drawing(
         path=path,
         units=named,

@@ -1,0 +1,72 @@
+"""How large a fault is: how far loops overlap, how long a piece runs along another, what a crossing cuts off."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from cam.drawing.chain import Chains
+from cam.drawing.contact import take_segments
+from cam.drawing.crossing import Net
+from cam.geometry.flatten import flatten_vertices
+from cam.geometry.measure import find_distances_mm
+
+CHORD_TOL_MM = 0.01
+
+
+def measure_overlap_mm(net: Net, *, one: int, other: int, touch_tol_mm: float) -> float:
+    """Return how far apart the ends of the stretch are that two segments share, 0 where they share none."""
+    both = np.array([one, other])
+    pair = take_segments(net.segments, both)
+    ends = np.concatenate((pair.start_mm, pair.end_mm))
+    turned = take_segments(net.segments, both[::-1])
+    apart = find_distances_mm(take_segments(turned, np.array([0, 1, 0, 1])), ends)
+    shared = ends[apart <= 10.0 * touch_tol_mm]
+    if len(shared) < 2:
+        return 0.0
+    return float(np.hypot(*(shared[:, None] - shared[None]).transpose(2, 0, 1)).max())
+
+
+def measure_cut_off_mm(chains: Chains, net: Net, *, one: int, other: int) -> float:
+    """Return how long the shorter way is from one segment of a chain to another of it, the two left out."""
+    low, high = min(one, other), max(one, other)
+    length = net.segments.length_mm
+    chain = int(net.chain[low])
+    first = int(np.searchsorted(net.chain, chain, side="left"))
+    last = int(np.searchsorted(net.chain, chain, side="right"))
+    between = float(length[low + 1 : high].sum())
+    round_about = float(length[first:low].sum() + length[high + 1 : last].sum())
+    return min(between, round_about) if chains.closed[chain] else between
+
+
+def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float:
+    """Return the width of the area that two closed chains share, or the length that an open one has in the other.
+
+    The width is that of the narrowest rectangle about the area; where one lies inside the other but
+    for what crosses, about what lies outside.
+    """
+    first, second = _lay_shape(chains, one), _lay_shape(chains, other)
+    shared = shapely.intersection(first, second)
+    if not (chains.closed[one] and chains.closed[other]):
+        return float(shared.length)
+    outside = [shapely.difference(first, second), shapely.difference(second, first)]
+    return min(_measure_width_mm(shape) for shape in (shared, *outside))
+
+
+def _lay_shape(chains: Chains, chain: int) -> shapely.Geometry:
+    closed = bool(chains.closed[chain])
+    vertices = chains.vertices[chains.first[chain] : chains.first[chain + 1]]
+    points = flatten_vertices(vertices, chord_tol_mm=CHORD_TOL_MM, closed=closed)[0]
+    if not closed:
+        return shapely.LineString(points)
+    return shapely.make_valid(shapely.Polygon(points)) if len(points) > 2 else shapely.LineString(points)
+
+
+def _measure_width_mm(shape: shapely.Geometry) -> float:
+    if shapely.area(shape) == 0.0:
+        return 0.0
+    box = shapely.minimum_rotated_rectangle(shape)
+    corners = shapely.get_coordinates(box)
+    if len(corners) < 4:
+        return 0.0
+    return float(np.hypot(*np.diff(corners[:3], axis=0).T).min())
