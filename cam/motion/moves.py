@@ -23,9 +23,12 @@ class Purpose(StrEnum):
     ENTRY = "entry"
     ROUGH = "rough"
     FINISH = "finish"
+    DRILL = "drill"
+    CHAMFER = "chamfer"
     LEAD = "lead"
     BRIDGE = "bridge"
     LINK = "link"
+    SLOT = "slot"
     RETRACT = "retract"
 
 

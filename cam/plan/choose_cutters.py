@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import combinations
 from math import inf
 
@@ -12,7 +12,7 @@ import numpy as np
 from cam.errors import PlanRefused
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import Contour, find_segments
-from cam.panel.panel import Feature
+from cam.panel.panel import Feature, Role
 from cam.tables.rows import Cutter, CutterKind, Machine
 
 CORNER_SHARE = 0.9
@@ -44,6 +44,15 @@ class Task:
             layer=self.feature.layer,
             handle=self.feature.handle,
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drills:
+    """By a task's key: the drill that can take the hole, its pilot, and why none can where one nearly does."""
+
+    drill: Mapping[int, Cutter] = field(default_factory=dict)
+    pilot: Mapping[int, Cutter] = field(default_factory=dict)
+    obstacle: Mapping[int, Finding] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,8 +118,7 @@ def _find_tightness(cutter: Cutter, *, task: Task) -> Finding | None:
             "hole-too-small",
             f"{task.feature.label} of {diameter:.2f} mm is smaller than {BORE_RATIO:g} x cutter {cutter.name} "
             f"({cutter.diameter_mm:g} mm), the least that a helix can bore",
-            remedy=f"choose a cutter of at most {diameter / BORE_RATIO:.2f} mm, or drill the hole by hand and move it "
-            "to a layer that is not cut",
+            remedy=f"choose a cutter of at most {diameter / BORE_RATIO:.2f} mm, or name a drill of the hole's diameter",
             origin=task.origin,
         )
     if task.min_corner_mm < cutter.radius_mm - CORNER_TOL_MM:
@@ -133,8 +141,9 @@ def choose_cutters(
     depth_mm: float,
     thickness_mm: float,
     machine: Machine,
+    drills: Drills | None = None,
 ) -> Choice:
-    """Return the fewest cutters that take all tasks.
+    """Return the fewest cutters that take all tasks, the outlines' own before those that others force.
 
     Parameters
     ----------
@@ -146,11 +155,19 @@ def choose_cutters(
         ever larger ones.
     depth_mm
         From the highest sheet top to the deepest cut.
+    drills
+        What could be drilled: a hole is, if no flat cutter bores it.
 
     Raises
     ------
     PlanRefused
-        If a task has no cutter, or more than `MAX_CUTTERS` would be needed.
+        If a task has no cutter, or more than `MAX_CUTTERS` flat ones would be needed.
+
+    Notes
+    -----
+    Outlines take the fewest cutters that fit all of them, and so does whatever these fit as well. For the
+    rest the fewest further cutters are brought in: a small hole gets a small cutter, and the outline
+    keeps the stiff one. Only where that makes more than `MAX_CUTTERS` does a smaller cutter do all.
     """
     ranked = cutters if named else tuple(sorted(cutters, key=lambda c: _rank(c, thickness_mm)))
     fits: dict[int, frozenset[int]] = {}
@@ -159,22 +176,53 @@ def choose_cutters(
         # a cutter that only just enters a corner stops in it: it is used where the job names it alone
         easy = [t for t in able if named or cutter.radius_mm <= CORNER_SHARE * t.min_corner_mm + 1e-9]
         fits[place] = frozenset(t.key for t in easy)
+    drills = drills or Drills()
+    routed, drilled = [], {}
     for task in tasks:
-        if not any(task.key in keys for keys in fits.values()):
-            raise PlanRefused(_find_nearest_obstacle(task, ranked, depth_mm=depth_mm, machine=machine))
-    every = frozenset(task.key for task in tasks)
-    for count in range(1, MAX_CUTTERS + 1):
-        for places in combinations(range(len(ranked)), count):
-            if frozenset().union(*(fits[place] for place in places)) == every:
-                return _choose(tasks, [(ranked[place], fits[place]) for place in places], named=named)
-    raise PlanRefused(
-        error(
-            "too-many-cutters",
-            f"no {MAX_CUTTERS} cutters together take every feature",
-            remedy="cut the panels in two jobs, or name cutters in the job that take several features each",
-            origin=tasks[0].origin,
+        if any(task.key in keys for keys in fits.values()):
+            routed.append(task)
+            continue
+        obstacle = _find_nearest_obstacle(task, ranked, depth_mm=depth_mm, machine=machine)
+        if task.key not in drills.drill:
+            nearly = drills.obstacle.get(task.key)
+            raise PlanRefused(obstacle, *([nearly] if nearly else []))
+        drilled[task.key] = (drills.drill[task.key], f"no flat cutter bores it: {obstacle.message}")
+    places = _find_places(routed, fits=fits)
+    if places is None:
+        raise PlanRefused(
+            error(
+                "too-many-cutters",
+                f"no {MAX_CUTTERS} cutters together take every feature",
+                remedy="cut the panels in two jobs, or name cutters in the job that take several features each",
+                origin=tasks[0].origin,
+            )
         )
+    choice = _choose(routed, [(ranked[place], fits[place]) for place in places], named=named, drills=drills)
+    return Choice(
+        cutter={**choice.cutter, **{key: drill for key, (drill, _) in drilled.items()}},
+        reason={**choice.reason, **{key: f"cutter {drill.name}: {why}" for key, (drill, why) in drilled.items()}},
     )
+
+
+def _find_places(tasks: Sequence[Task], *, fits: Mapping[int, frozenset[int]]) -> tuple[int, ...] | None:
+    """Return the ranks of the cutters to be used, the outlines' first; None if more than `MAX_CUTTERS` are needed."""
+    main = _find_fewest([t for t in tasks if t.feature.role is Role.OUTLINE], fits=fits, most=MAX_CUTTERS)
+    if main is not None:
+        rest = [t for t in tasks if not any(t.key in fits[place] for place in main)]
+        more = _find_fewest(rest, fits=fits, most=MAX_CUTTERS - len(main))
+        if more is not None:
+            return main + more
+    return _find_fewest(tasks, fits=fits, most=MAX_CUTTERS)
+
+
+def _find_fewest(tasks: Sequence[Task], *, fits: Mapping[int, frozenset[int]], most: int) -> tuple[int, ...] | None:
+    """Return the ranks of the fewest cutters that fit tasks, of these the first; None if more than so many are."""
+    every = frozenset(task.key for task in tasks)
+    for count in range(most + 1):
+        for places in combinations(fits, count):
+            if every <= frozenset().union(*(fits[place] for place in places)):
+                return places
+    return None
 
 
 def _rank(cutter: Cutter, thickness_mm: float) -> tuple[bool, float, int, int]:
@@ -213,7 +261,9 @@ def _find_nearest_obstacle(task: Task, ranked: tuple[Cutter, ...], *, depth_mm: 
     )
 
 
-def _choose(tasks: tuple[Task, ...], chosen: list[tuple[Cutter, frozenset[int]]], *, named: bool) -> Choice:
+def _choose(
+    tasks: Sequence[Task], chosen: list[tuple[Cutter, frozenset[int]]], *, named: bool, drills: Drills
+) -> Choice:
     cutter: dict[int, Cutter] = {}
     reason: dict[int, str] = {}
     how = "the job's first" if named else "the preferred"
@@ -225,4 +275,6 @@ def _choose(tasks: tuple[Task, ...], chosen: list[tuple[Cutter, frozenset[int]]]
             reason[task.key] = f"cutter {taken.name}: {how} cutter that fits"
         else:
             reason[task.key] = f"cutter {taken.name}: {chosen[0][0].name} does not fit {task.feature.label}"
+        if task.key in drills.drill:
+            reason[task.key] += f"; bored rather than drilled with {drills.drill[task.key].name}: a better wall"
     return Choice(cutter=cutter, reason=reason)

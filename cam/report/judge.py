@@ -8,6 +8,7 @@ from cam.findings import Finding
 from cam.report.judge_bites import find_bites, judge_bites
 from cam.report.judge_case import BOUND_MM, build_case
 from cam.report.judge_corners import judge_corners
+from cam.report.judge_drill import judge_drill
 from cam.report.judge_entries import judge_entries
 from cam.report.judge_gouges import find_clearances, find_wall_tools, judge_gouges
 from cam.report.judge_setting import judge_setting
@@ -74,6 +75,7 @@ def judge_program(
         *tight,
         *judge_depth(case),
         *judge_entries(case),
+        *judge_drill(case),
         *judge_setting(case),
         *judge_bites(case, bites=find_bites(case)),
     ]

@@ -7,6 +7,7 @@ from math import atan2, degrees
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from cam.backplot.portions import Portions, chord_portions, take_portions
 from cam.backplot.sweep import Side, sweep_portions
@@ -21,6 +22,8 @@ SLIVER_MM2 = 0.05
 """Material seen from above that counts as none: what two approximations of one circle leave between them."""
 TREE_CHORD_TOL_MM = 0.05
 HEIGHT_SLACK_MM = 1e-6
+LAYERS = 8
+"""At so many heights it is asked what a pointed cutter meets."""
 LAST_DIGIT_MM = 0.0002
 """How far rounding to the last decimal may move the two ends of a ramp against each other."""
 
@@ -31,8 +34,8 @@ def judge_entries(case: Case) -> list[Finding]:
     Notes
     -----
     Material that a move meets is its cutter's kerf at its lowest height, less what all earlier moves
-    had removed down to that height; the kerf is taken inscribed and what was removed circumscribed,
-    so that a finding is certain to within `SLIVER_MM2`.
+    had removed down to that height; of a pointed cutter it is asked height by height. The kerf is taken
+    inscribed and what was removed circumscribed, so that a finding is certain to within `SLIVER_MM2`.
     """
     below = case.below
     if not len(below):
@@ -98,19 +101,32 @@ def find_material_mm2(case: Case, ground: Ground, *, row: int) -> float:
     """Return the area, seen from above and within the sheet, that a portion's cutter meets uncut."""
     below = ground.below
     low = float(min(below.start_mm[row, 2], below.end_mm[row, 2]))
-    kerf = sweep_portions(
-        take_portions(below, np.array([row])),
-        cutters=case.cutters,
-        height_mm=case.top_mm,
-        side=Side.WITHIN,
-        chord_tol_mm=CHORD_TOL_MM,
-    ).intersection(case.sheet)
+    top = case.top_mm
+    own = take_portions(below, np.array([row]))
+    kerf = _find_kerf(case, own, height_mm=top)
     reach = max(cutter.radius_mm for cutter in case.cutters.values()) + TREE_CHORD_TOL_MM
     near = np.unique(ground.portion[ground.tree.query(kerf, predicate="dwithin", distance=reach)])
+    earlier = take_portions(below, near[near < row])
+    if case.cutters[int(below.tool[row])].kind is CutterKind.FLAT:
+        return _find_uncut_mm2(case, kerf, earlier=earlier, height_mm=low)
+    # a pointed cutter is thin below: it fits where one like it has been, height for height
+    return max(
+        _find_uncut_mm2(case, _find_kerf(case, own, height_mm=height), earlier=earlier, height_mm=height)
+        for height in np.linspace(low, top, LAYERS + 1)[1:].tolist()
+    )
+
+
+def _find_kerf(case: Case, portions: Portions, *, height_mm: float) -> BaseGeometry:
+    return sweep_portions(
+        portions, cutters=case.cutters, height_mm=height_mm, side=Side.WITHIN, chord_tol_mm=CHORD_TOL_MM
+    ).intersection(case.sheet)
+
+
+def _find_uncut_mm2(case: Case, kerf: BaseGeometry, *, earlier: Portions, height_mm: float) -> float:
     gone = sweep_portions(
-        take_portions(below, near[near < row]),
+        earlier,
         cutters=case.cutters,
-        height_mm=low + HEIGHT_SLACK_MM,
+        height_mm=height_mm + HEIGHT_SLACK_MM,
         side=Side.BEYOND,
         chord_tol_mm=CHORD_TOL_MM,
     )

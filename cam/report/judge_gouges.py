@@ -70,12 +70,15 @@ def find_clearances(case: Case) -> Clearances:
 
 
 def find_cleared_radii_mm(case: Case) -> FloatArray:
-    """Return the radius that each portion below the top clears at the top; nan for an unknown tool."""
+    """Return the radius that each portion below the top clears at the top.
+
+    It is nan for an unknown tool, and for drills, which are judged apart.
+    """
     tips = np.minimum(case.below.start_mm[:, 2], case.below.end_mm[:, 2])
     radii = np.full(len(tips), np.nan)
     for tool in np.unique(case.below.tool):
         cutter = case.cutters.get(int(tool))
-        if cutter is None:
+        if cutter is None or cutter.kind is CutterKind.DRILL:
             continue
         rows = np.flatnonzero(case.below.tool == tool)
         if cutter.kind is CutterKind.FLAT:

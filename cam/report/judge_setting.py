@@ -12,7 +12,7 @@ from cam.findings import Finding, Origin, error, warning
 from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
 from cam.report.judge_places import Place, gather_places
-from cam.tables.rows import Cutter
+from cam.tables.rows import Cutter, CutterKind
 
 SPIN_UP_SLACK_S = 0.01
 SAFE_END_MM = 1.0
@@ -129,6 +129,8 @@ def _judge_spindle(case: Case) -> list[Finding]:
         remedy="start the spindle with M3",
     )
     for tool, cutter, rows in _cutting_moves(case):
+        if cutter.kind is CutterKind.DRILL:
+            continue  # turns by the surface speed of its rim
         of_tool = np.unique(case.below.move[rows])
         speeds = case.trace.spindle_rpm[of_tool]
         low = max(case.machine.min_rpm, case.material.min_rpm)

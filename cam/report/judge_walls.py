@@ -15,9 +15,11 @@ from cam.backplot.sweep import Side, sweep_portions
 from cam.findings import Finding, Origin, error, warning
 from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import BOUND_MM, CHORD_TOL_MM, Case, PlacedPanel, Wall, WallSegments, locate_move
+from cam.report.judge_drill import find_drilled_zone
 from cam.report.judge_paths import PathTree, find_floor_mm
 from cam.report.judge_places import Place, gather_places
 from cam.tables.job import HoldKind
+from cam.tables.rows import CutterKind
 
 HEIGHT_TOL_MM = 0.02
 """How far a bridge's or a skin's height may be off before it is another height."""
@@ -137,6 +139,7 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
     region is the inscribed one, so that too much is found rather than too little.
     """
     thickest, findings = 0.0, []
+    drilled = find_drilled_zone(case)
     for panel in case.panels:
         own = [i for i, wall in enumerate(case.walls) if wall.panel == panel.name]
         heights = [(removal.wall, removal.wall_mm, [rests[i].wall for i in own])]
@@ -151,6 +154,7 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
                     if not _is_uncut(rests[i], parts)
                     for part in parts
                 ]
+                + [drilled]
             )
             width = min((rests[i].radius_mm for i in own), default=0.5)
             for size, point in _measure_films(case, panel, removed=removed, zone=zone, width_mm=width):
@@ -460,15 +464,20 @@ def _say_loose(case: Case, piece: BaseGeometry) -> Finding:
 
 def judge_depth(case: Case) -> list[Finding]:
     """Return a finding for each run of moves that goes deeper into the bed than the job allows."""
-    limit = case.job.heights.max_into_bed_mm
+    heights = case.job.heights
+    drills = [tool for tool, cutter in case.cutters.items() if cutter.kind is CutterKind.DRILL]
+    drilling = np.isin(case.low.tool, drills)
+    deepest = max(heights.max_into_bed_mm, heights.drill_into_bed_mm)
+    limit = np.where(drilling, deepest, heights.max_into_bed_mm)
     tips = np.minimum(case.low.start_mm[:, 2], case.low.end_mm[:, 2])
     # half of the last decimal of the text is no depth
     rows = np.flatnonzero(-tips > limit + 0.0001)
-    places = [Place(move=int(case.low.move[i]), size=float(-tips[i])) for i in rows]
+    places = [Place(move=int(case.low.move[i]), size=float(-tips[i]), group=int(drilling[i])) for i in rows]
     return [
         error(
             "bed-gouged",
-            f"the cutter goes {place.size:.2f} mm into the bed; the job allows {limit:g} mm{more}",
+            f"the {'drill' if place.group else 'cutter'} goes {place.size:.2f} mm into the bed; the job allows "
+            f"{deepest if place.group else heights.max_into_bed_mm:g} mm{more}",
             remedy="look at this line's depth, and at where Z is zero",
             origin=locate_move(case, place.move),
             size_mm=place.size,

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from cam.findings import Finding, Origin, error
 from cam.tables.annotations import suggest
-from cam.tables.rows import Controller, Cutter, CutterKind, Machine, Material, SheetSize
+from cam.tables.rows import Controller, Cutter, CutterKind, Drilling, Machine, Material, SheetSize
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,10 +94,27 @@ def _check_material(material: Material) -> Iterable[tuple[str, str]]:
     for before, after in pairwise(material.depth_factors):
         if after.diameters <= before.diameters or after.factor > before.factor:
             yield "depth_factors", "depths must increase from row to row, and factors must not"
+    if material.drilling is not None:
+        yield from _check_drilling(material.drilling)
     if not material.depth_factors:
         yield "depth_factors", "at least one depth factor is needed"
     elif material.max_pass_depth_diameters > material.depth_factors[-1].diameters:
         yield "max_pass_depth_diameters", "a pass may not be deeper than the depth factors reach"
+
+
+def _check_drilling(drilling: Drilling) -> Iterable[tuple[str, str]]:
+    speeds = (drilling.min_speed_m_per_min, drilling.start_speed_m_per_min, drilling.max_speed_m_per_min)
+    if list(speeds) != sorted(speeds):
+        yield "drilling", "the least, the first and the highest surface speed must not decrease in this order"
+    seen = set()
+    for row in drilling.feeds:
+        if row.diameter_mm in seen:
+            yield "drilling.feeds", f"the feed for {row.diameter_mm:g} mm stands twice"
+        seen.add(row.diameter_mm)
+        if not row.low_mm <= row.start_mm <= row.high_mm:
+            yield "drilling.feeds", f"low, start and high of {row.diameter_mm:g} mm must not decrease in this order"
+    if not drilling.feeds:
+        yield "drilling.feeds", "at least one feed is needed"
 
 
 def _called(flutes: int, diameter_mm: float) -> str:

@@ -134,11 +134,38 @@ def _list_material(material: Material) -> str:
             f"  entry        ramp of {material.ramp_deg:g} degrees, straight down at {material.plunge_share:g} x feed",
             f"  thickness    within {material.thickness_tol_mm:g} mm + {material.thickness_tol_share:g} x thickness",
             f"  air blast    {'yes' if material.air_blast else 'no'}",
+            *_list_drilling(material),
             *(f"  caution      {caution}" for caution in material.cautions),
             "",
             *("  " + line for line in chip_loads.splitlines()),
+            *_list_drill_feeds(material),
         )
     )
+
+
+def _list_drilling(material: Material) -> tuple[str, ...]:
+    drilling = material.drilling
+    if drilling is None:
+        return ("  drilling     no data",)
+    return (
+        f"  drilling     rim at {drilling.min_speed_m_per_min:g} to {drilling.max_speed_m_per_min:g} m/min, starts at "
+        f"{drilling.start_speed_m_per_min:g}; out after {drilling.peck_diameters:g} diameters; "
+        f"{drilling.exit_share:g} x feed at the exit; pilot above {drilling.pilot_above_mm:g} mm",
+    )
+
+
+def _list_drill_feeds(material: Material) -> tuple[str, ...]:
+    if material.drilling is None:
+        return ()
+    feeds = align_columns(
+        ("drill", "lowest", "start", "highest"),
+        units=("mm", "mm/turn", "mm/turn", "mm/turn"),
+        rows=[
+            (f"{row.diameter_mm:g}", f"{row.low_mm:.3f}", f"{row.start_mm:.3f}", f"{row.high_mm:.3f}")
+            for row in material.drilling.feeds
+        ],
+    )
+    return ("", *("  " + line for line in feeds.splitlines()))
 
 
 def _list_machines(machines: tuple[Machine, ...]) -> str:

@@ -91,6 +91,28 @@ def test_one_cutter_is_fewer_than_two(choose):
     assert [chosen.cutter[key].name for key in (0, 1)] == ["o1-4-up", "o1-4-up"]
 
 
+def test_the_outline_keeps_its_cutter_where_a_hole_needs_a_smaller_one(choose):
+    outline, box = task(0, role=Role.OUTLINE), task(1)
+    small = task(2, diameter_mm=5.0)
+    chosen = choose(outline, box, small, cutters=["o1-6-up", "o1-4-up"])
+    assert [chosen.cutter[key].name for key in (0, 1, 2)] == ["o1-6-up", "o1-6-up", "o1-4-up"]
+    assert chosen.reason[0] == "cutter o1-6-up: the job's first cutter that fits"
+    assert chosen.reason[2] == "cutter o1-4-up: o1-6-up does not fit hole 2"
+
+
+def test_one_small_cutter_serves_all_that_need_one(choose):
+    holes = [task(key, diameter_mm=d) for key, d in ((1, 5.0), (2, 4.0), (3, 3.5))]
+    chosen = choose(task(0, role=Role.OUTLINE), *holes, cutters=["o1-6-up", "o1-4-up", "o1-3-up"])
+    assert [chosen.cutter[key].name for key in range(4)] == ["o1-6-up", "o1-3-up", "o1-3-up", "o1-3-up"]
+
+
+def test_outlines_share_the_fewest_cutters(choose):
+    chosen = choose(
+        task(0, role=Role.OUTLINE), task(1, role=Role.OUTLINE, corner_mm=2.0), cutters=["o1-6-up", "o1-4-up"]
+    )
+    assert {chosen.cutter[key].name for key in range(2)} == {"o1-4-up"}
+
+
 def test_unnamed_cutters_keep_a_share_of_the_corner(choose, tables):
     # 0.9 x 3.2 = 2.88: not the 6 mm cutter, which would stop in the corner
     flat = [cutter for cutter in tables.cutters if cutter.kind is CutterKind.FLAT and cutter.flutes == 1]

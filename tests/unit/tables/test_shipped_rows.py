@@ -19,22 +19,22 @@ def tables() -> Tables:
 
 def test_counts(tables: Tables) -> None:
     assert {field.name: len(getattr(tables, field.name)) for field in fields(tables)} == {
-        "cutters": 37,
+        "cutters": 39,
         "materials": 3,
         "machines": 4,
         "sheets": 29,
         "controllers": 1,
     }
     kinds = [cutter.kind for cutter in tables.cutters]
-    assert {kind: kinds.count(kind) for kind in CutterKind} == {"flat": 27, "ball": 2, "vee": 2, "drill": 6}
+    assert {kind: kinds.count(kind) for kind in CutterKind} == {"flat": 27, "ball": 2, "vee": 2, "drill": 8}
 
 
 def test_sums_of_cutters(tables: Tables) -> None:
-    assert sum(cutter.tool for cutter in tables.cutters) == sum(range(21, 58))
-    assert sum(cutter.flutes for cutter in tables.cutters) == 60
-    assert sum(cutter.diameter_mm for cutter in tables.cutters) == pytest.approx(256.8)
-    assert sum(cutter.edge_length_mm for cutter in tables.cutters) == pytest.approx(809.0)
-    assert sum(cutter.max_rpm for cutter in tables.cutters) == 765000.0
+    assert sum(cutter.tool for cutter in tables.cutters) == sum(range(21, 60))
+    assert sum(cutter.flutes for cutter in tables.cutters) == 64
+    assert sum(cutter.diameter_mm for cutter in tables.cutters) == pytest.approx(261.3)
+    assert sum(cutter.edge_length_mm for cutter in tables.cutters) == pytest.approx(831.0)
+    assert sum(cutter.max_rpm for cutter in tables.cutters) == 781500.0
 
 
 @pytest.mark.parametrize(
@@ -51,6 +51,15 @@ def test_sums_of_chip_loads(tables: Tables, name: str, low: float, start: float,
     assert sum(row.low_mm for row in rows) == pytest.approx(low, abs=1e-9)
     assert sum(row.start_mm for row in rows) == pytest.approx(start, abs=1e-9)
     assert sum(row.high_mm for row in rows) == pytest.approx(high, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["cast-acrylic", "extruded-acrylic", "polycarbonate"])
+def test_sums_of_drill_feeds(tables: Tables, name: str) -> None:
+    drilling = find_material(tables, name=name).drilling
+    assert drilling is not None
+    assert sum(row.low_mm for row in drilling.feeds) == pytest.approx(0.245)
+    assert sum(row.start_mm for row in drilling.feeds) == pytest.approx(0.42)
+    assert sum(row.high_mm for row in drilling.feeds) == pytest.approx(0.98)
 
 
 def test_sums_of_sheets(tables: Tables) -> None:
@@ -88,7 +97,8 @@ def test_every_source_says_what_kind_it_is(tables: Tables) -> None:
     )  # fmt: skip
     sources = [row.source for field in fields(tables) for row in getattr(tables, field.name)]
     sources += [row.source for material in tables.materials for row in material.chip_loads]
-    assert len(sources) == 37 + 3 + 4 + 29 + 1 + 72
+    sources += [row.source for material in tables.materials for row in (material.drilling, *material.drilling.feeds)]
+    assert len(sources) == 39 + 3 + 4 + 29 + 1 + 72 + 3 * (1 + 5)
     assert [source for source in sources if not any(word in source for word in known)] == []
 
 
