@@ -13,6 +13,8 @@ from cam.geometry.offset import offset_region
 from cam.motion.bore_pass import MIN_HELIX_SHARE, lay_bore
 from cam.motion.clear_pass import lay_clearing
 from cam.motion.contour_pass import lay_finishing, lay_roughing
+from cam.motion.drill_pass import lay_drill
+from cam.motion.last_pass import lay_last_pass
 from cam.motion.moves import Move
 from cam.plan.workingstep import Operation, Plan, Workingstep
 
@@ -40,6 +42,8 @@ def lay_moves(plan: Plan) -> tuple[StepMoves, ...]:
 
 
 def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]:
+    if step.operation in (Operation.DRILL, Operation.PILOT):
+        return lay_drill(step, air_mm=air_mm, rapid_mm=rapid_mm)
     if step.operation is Operation.BORE:
         return lay_bore(step, air_mm=air_mm, rapid_mm=rapid_mm)
     path = find_centre_path(step, reach_mm=step.cutter.radius_mm)
@@ -49,7 +53,10 @@ def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move
         moves = lay_clearing(Region(outer=slot), step=step, air_mm=air_mm, rapid_mm=rapid_mm)
     else:
         moves = lay_roughing(slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
-    return moves + lay_finishing(path, slot=slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    moves += lay_finishing(path, slot=slot, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    if step.last is not None:
+        moves += lay_last_pass(path, last=step.last, step=step, air_mm=air_mm, rapid_mm=rapid_mm)
+    return moves
 
 
 def _refuse_tight_lap(slot: Contour, *, step: Workingstep) -> None:

@@ -10,7 +10,7 @@ from cam.findings import Origin, error
 from cam.geometry.along import Ruler, find_heading_at, find_point_at
 from cam.geometry.measure import find_distance_mm
 from cam.motion.moves import Move, Purpose, arc
-from cam.plan.workingstep import Workingstep
+from cam.plan.workingstep import Obstacle, Workingstep
 
 LEAD_RADII = (2.0, 1.0, 0.5, 0.25)
 """Radius of a lead in cutter radii, the first that finds room: two for a flat approach, one is common practice."""
@@ -47,7 +47,7 @@ def find_lead(
     Raises
     ------
     PlanRefused
-        ``no-room-for-lead``, if every arc would reach into the wall.
+        ``no-room-for-lead``, if every arc would reach into the wall or touch something else that is kept.
 
     Notes
     -----
@@ -66,14 +66,15 @@ def find_lead(
                 waste_left=waste_left,
                 arriving=arriving,
             )
-            if _is_clear(lead, step=step, arriving=arriving):
+            if find_in_the_way(lead, step=step, arriving=arriving) is None:
                 return lead
     x, y = find_point_at(ruler, places_mm[0])
+    in_the_way = find_in_the_way(lead, step=step, arriving=arriving)
     raise PlanRefused(
         error(
             "no-room-for-lead",
-            f"no tangent arc brings cutter {step.cutter.name} onto this contour without cutting into its wall",
-            remedy="choose a smaller cutter, or widen the contour in the drawing",
+            f"no tangent arc brings cutter {step.cutter.name} onto this contour without touching {in_the_way}",
+            remedy="choose a smaller cutter, widen the contour in the drawing, or move what is in the way",
             origin=Origin(panel=step.panel, feature=step.feature, x_mm=x, y_mm=y),
         )
     )
@@ -91,11 +92,15 @@ def _lay_lead(
     return Lead(at_mm=at_mm, near_mm=(x, y), far_mm=far, centre_mm=centre, sweep_rad=sweep)
 
 
-def _is_clear(lead: Lead, *, step: Workingstep, arriving: bool) -> bool:
-    """Return whether the cutter keeps off the wall all along a lead."""
+def find_in_the_way(lead: Lead, *, step: Workingstep, arriving: bool) -> str | None:
+    """Return what the cutter would touch along a lead besides waste, or None: wall, other kept walls, keep-outs."""
     turn = (-lead.sweep_rad if arriving else lead.sweep_rad) / SAMPLES
-    places = (_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1))
-    return all(find_distance_mm(step.wall, place) >= step.cutter.radius_mm - WALL_TOL_MM for place in places)
+    places = [_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1)]
+    kept = (Obstacle(name="its wall", contour=step.wall, keep_mm=step.cutter.radius_mm), *step.obstacles)
+    for obstacle in kept:
+        if any(find_distance_mm(obstacle.contour, place) < obstacle.keep_mm - WALL_TOL_MM for place in places):
+            return obstacle.name
+    return None
 
 
 def find_lead_feed(lead: Lead, *, feed_mm_per_min: float, reach_mm: float) -> float:

@@ -48,7 +48,13 @@ def _drop_straight_knots(profile: Profile) -> Profile:
 
 
 def lift_over(
-    profile: Profile, *, bridges_mm: tuple[float, ...], lift: Lift | None, lap_mm: float, floor_mm: float
+    profile: Profile,
+    *,
+    bridges_mm: tuple[float, ...],
+    half_tops_mm: tuple[float, ...],
+    lift: Lift | None,
+    lap_mm: float,
+    floor_mm: float,
 ) -> Profile:
     """Return the profile raised over bridges.
 
@@ -56,6 +62,8 @@ def lift_over(
     ----------
     bridges_mm
         Distances of the bridges' middles within the first lap.
+    half_tops_mm
+        Half the way along the top of each.
     lap_mm
         Length of one lap: bridges recur with it.
     floor_mm
@@ -64,15 +72,15 @@ def lift_over(
     if lift is None or not bridges_mm or floor_mm >= lift.top_mm:
         return profile
     flank = (lift.top_mm - floor_mm) / tan(lift.flank_rad)
-    reach = lift.half_top_mm + flank
     start, end = profile.at_mm[0], profile.at_mm[-1]
-    for bridge in bridges_mm:
+    for bridge, half_top in zip(bridges_mm, half_tops_mm, strict=True):
+        reach = half_top + flank
         for lap in range(floor((start - reach - bridge) / lap_mm), floor((end + reach - bridge) / lap_mm) + 2):
             middle = bridge + lap * lap_mm
             if middle + reach <= start or middle - reach >= end:
                 continue
             over = Profile(
-                at_mm=(middle - reach, middle - lift.half_top_mm, middle + lift.half_top_mm, middle + reach),
+                at_mm=(middle - reach, middle - half_top, middle + half_top, middle + reach),
                 z_mm=(floor_mm, lift.top_mm, lift.top_mm, floor_mm),
             )
             profile = _cut_to(find_upper(profile, over), start_mm=start, end_mm=end)

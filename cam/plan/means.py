@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from cam.errors import PlanRefused, TableRefused
 from cam.plan.cutting_data import CuttingData, resolve_cutting_data
-from cam.tables.job import Heights, Hold
+from cam.tables.job import Allowances, Heights, Hold, KeepOut
 from cam.tables.rows import ControllerLimits, Cutter, CutterKind, Machine, Material
 
 
@@ -21,10 +21,12 @@ class Means:
     hold: Hold
     heights: Heights
     limits: ControllerLimits
+    allowances: Allowances = field(default_factory=Allowances)
+    keep_outs: tuple[KeepOut, ...] = ()
 
 
 def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:
-    """Return the cutters that have cutting data for the material on the machine.
+    """Return the cutters that have cutting data for the material on the machine, named drills and vees as well.
 
     Raises
     ------
@@ -33,6 +35,10 @@ def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:
     """
     usable = []
     for cutter in means.cutters:
+        if means.cutters_named and cutter.kind in (CutterKind.DRILL, CutterKind.VEE):
+            # these serve holes and chamfers, whose own planning looks at their data
+            usable.append(cutter)
+            continue
         if means.cutters_named:
             resolve(cutter, depth_mm=cutter.radius_mm, radial_mm=None, means=means)
             usable.append(cutter)

@@ -8,19 +8,24 @@ from math import inf
 from cam.geometry.contour import Contour
 from cam.geometry.measure import contains_point
 from cam.geometry.transform import reverse
-from cam.panel.panel import Role
+from cam.panel.panel import Finish, Role
 from cam.plan.choose_cutters import Task, find_min_corner_mm
 from cam.sheet.layout import Layout, place_contour
+from cam.tables.job import Face
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PlacedFeature:
-    """A feature where it lies on the sheet; ``level`` counts the panels round its own, numbered ``placement``."""
+    """A feature where it lies on the sheet; ``level`` counts the panels round its own, numbered ``placement``.
+
+    ``finishes`` has the class of each segment of the wall.
+    """
 
     task: Task
     placement: int
     level: int
     contour: Contour
+    finishes: tuple[Finish, ...]
 
     @property
     def wall(self) -> Contour:
@@ -46,5 +51,9 @@ def place_features(layout: Layout) -> tuple[PlacedFeature, ...]:
                 min_corner_mm=corner,
                 drawing=placement.panel.drawing,
             )
-            features.append(PlacedFeature(task=task, placement=i, level=level, contour=contour))
+            finishes = tuple(feature.find_finish(segment) for segment in range(len(contour)))
+            # a contour run the other way round has its segments in reverse order: face down, and to make a wall
+            if (placement.face is Face.DOWN) != (feature.role is not Role.OUTLINE):
+                finishes = finishes[::-1]
+            features.append(PlacedFeature(task=task, placement=i, level=level, contour=contour, finishes=finishes))
     return tuple(features)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import shapely
 
@@ -11,6 +13,7 @@ from cam.geometry.flatten import flatten
 from cam.geometry.measure import find_bounds_mm
 from cam.panel.panel import Role
 from cam.plan.choose_cutters import Choice
+from cam.plan.keep_out import find_rapid_mm
 from cam.plan.means import Means
 from cam.plan.placed import PlacedFeature
 from cam.sheet.layout import Layout
@@ -25,7 +28,14 @@ SPARE_MM = 0.5
 """What stays of the gap between two panels: a lead on a curved wall leaves its slot by less than that."""
 
 
-def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: Choice, means: Means) -> None:
+def check_room(
+    layout: Layout,
+    *,
+    features: tuple[PlacedFeature, ...],
+    choice: Choice,
+    kerfs_mm: Mapping[int, float],
+    means: Means,
+) -> None:
     """Refuse outlines that leave the cutter no room.
 
     Raises
@@ -35,8 +45,7 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
         its finishing allowance, an outline's kerf leaves the sheet, or the cutter's centre leaves the
         machine's travel.
     """
-    allowance = means.material.finish_allowance_mm
-    kerf = [choice.cutter[feature.task.key].diameter_mm + allowance for feature in features]
+    kerf = [kerfs_mm[feature.task.key] for feature in features]
     findings = [
         *_find_close_panels(features, kerf_mm=kerf),
         *(
@@ -53,14 +62,15 @@ def check_room(layout: Layout, *, features: tuple[PlacedFeature, ...], choice: C
         ),
     ]
     findings += _find_height_faults(layout, means=means)
-    depth = layout.max_top_mm + means.heights.clearance_mm + means.heights.into_bed_mm
+    rapid = find_rapid_mm(layout, clearance_mm=means.heights.clearance_mm, keep_outs=means.keep_outs)
+    depth = rapid + means.heights.into_bed_mm
     if depth > means.machine.travel_mm[2]:
         findings.append(
             error(
                 "beyond-travel",
                 f"clearance and depth need {depth:.1f} mm of Z, machine {means.machine.name} has "
                 f"{means.machine.travel_mm[2]:g} mm",
-                remedy="reduce clearance_mm, or choose a machine with more Z travel",
+                remedy="reduce clearance_mm, take lower clamps, or choose a machine with more Z travel",
             )
         )
     if findings:

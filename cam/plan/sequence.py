@@ -15,6 +15,8 @@ from cam.plan.workingstep import Operation, Workingstep
 class Stage(IntEnum):
     """When a panel's workingsteps come; none of a later stage before one of an earlier, within a panel."""
 
+    PILOT = -1
+    """What a drill is to follow."""
     FACE = 0
     """What the upper face needs, and drilled holes: the panel lies firm as long as nothing is cut out of it."""
     INSIDE = 1
@@ -23,6 +25,7 @@ class Stage(IntEnum):
 
 
 STAGE = {
+    Operation.PILOT: Stage.PILOT,
     Operation.CHAMFER: Stage.FACE,
     Operation.RECESS: Stage.FACE,
     Operation.GROOVE: Stage.FACE,
@@ -182,4 +185,4 @@ def _rank_panels(cuts: Sequence[Cut]) -> dict[int, int]:
 
 def is_held(step: Workingstep) -> bool:
     """Return whether what a contour goes round stays fast to the sheet, by bridges or a skin."""
-    return bool(step.bridges) or step.floor_mm > 0.0
+    return bool(step.bridges) or (step.floor_mm > 0.0 and step.last is None)

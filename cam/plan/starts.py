@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from math import inf
+
 import numpy as np
 
-from cam.geometry.along import Ruler, find_nearest_at, find_point_at, lay_ruler
+from cam.geometry.along import Ruler, find_nearest_at, find_point_at, find_segment_at, lay_ruler
 from cam.geometry.measure import find_bounds_mm
-from cam.plan.holding import Stretch, find_reach_mm, find_start, find_stretches
+from cam.panel.panel import Finish
+from cam.plan.holding import find_reach_mm
+from cam.plan.stretches import Stretch, find_gap_mm, find_path_radii_mm, find_stretches
 from cam.plan.workingstep import Operation, Workingstep
 
-AT_MIDDLE = {Operation.BORE, Operation.DRILL}
+AT_MIDDLE = {Operation.BORE, Operation.DRILL, Operation.PILOT}
 """What comes down in the middle of its wall."""
 ALONG_WALL = {Operation.CLEAR, Operation.INSIDE, Operation.OUTSIDE}
 """What may begin anywhere along its wall; every other operation begins where it was planned to."""
@@ -26,9 +31,9 @@ def find_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
     Notes
     -----
     Of a hole that is its middle, whence helix or drill comes. Of a contour it is the place farthest from
-    corners, radii and bridges, and up to `MAX_STARTS` - 1 others along all straights, or along the
-    gentlest arcs where no straight is long enough, that keep a cutter diameter and `LEAD_ROOM_MM`
-    from each of them.
+    corners, radii and bridges, and up to `MAX_STARTS` - 1 others that keep a cutter diameter and
+    `LEAD_ROOM_MM` from each of them: on straights that will not be seen where any is long enough, else on
+    all straights, else on the gentlest arcs.
     """
     if step.operation in AT_MIDDLE:
         min_x, min_y, max_x, max_y = find_bounds_mm(step.wall)
@@ -36,29 +41,95 @@ def find_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
     if step.operation not in ALONG_WALL:
         return (step.start_mm,)
     ruler = lay_ruler(step.wall)
-    roomiest = find_start(step.wall, bridges=step.bridges, lift=step.lift, floor_mm=step.floor_mm)
+    taken = _find_taken(step, ruler=ruler)
     room = step.cutter.diameter_mm + LEAD_ROOM_MM
-    for min_radius in sorted({float(radius) for radius in ruler.segments.radius_mm}, reverse=True):
-        stretches = find_stretches(ruler, keep_mm=room, min_radius_mm=min_radius)
-        free = _clear_of_bridges(stretches, step=step, ruler=ruler, room_mm=room)
+    for stretches in _find_grounds(ruler, finishes=step.finishes, keep_mm=0.0):
+        best, clear = _find_roomiest(stretches, ruler=ruler, taken=taken)
+        if clear <= 0.0:
+            continue
+        roomiest = find_point_at(ruler, best)
+        inner = [
+            Stretch(from_mm=each.from_mm + room, to_mm=each.to_mm - room)
+            for each in stretches
+            if each.to_mm - each.from_mm >= 2.0 * room
+        ]
+        free = _clear_of_bridges(inner, taken=taken, ruler=ruler, room_mm=room)
         if free:
             points = [find_point_at(ruler, place) for place in _spread(free, count=MAX_STARTS - 1)]
             return tuple(dict.fromkeys((roomiest, *points)))
-    return (roomiest,)
+    return (find_start(step),)
+
+
+def find_start(step: Workingstep) -> tuple[float, float]:
+    """Return where the finishing pass begins: as far from corners, radii and bridges as it can be.
+
+    Notes
+    -----
+    Straights that will not be seen are searched first, then all straights, then arcs, the gentlest
+    radius first; places are tried every millimetre or 1/200 of the stretch, whichever is longer.
+    """
+    ruler = lay_ruler(step.wall)
+    taken = _find_taken(step, ruler=ruler)
+    best, clear = 0.0, -inf
+    for stretches in _find_grounds(ruler, finishes=step.finishes, keep_mm=0.0):
+        place, room = _find_roomiest(stretches, ruler=ruler, taken=taken)
+        if room > clear + 1e-9:
+            best, clear = place, room
+        if clear >= step.cutter.diameter_mm + LEAD_ROOM_MM:
+            break
+    return find_point_at(ruler, best)
+
+
+def _find_grounds(ruler: Ruler, *, finishes: tuple[Finish, ...], keep_mm: float) -> Iterator[tuple[Stretch, ...]]:
+    """Yield where a contour may begin, the best ground first: unseen straights, straights, ever tighter arcs."""
+    unseen = np.array([finish is not Finish.SHOWN for finish in finishes], dtype=np.bool_)
+    if unseen.any() and not unseen.all():
+        yield find_stretches(ruler, keep_mm=keep_mm, chosen=unseen)
+    for min_radius in sorted({float(radius) for radius in ruler.segments.radius_mm}, reverse=True):
+        yield find_stretches(ruler, keep_mm=keep_mm, min_radius_mm=min_radius)
+
+
+def _find_taken(step: Workingstep, *, ruler: Ruler) -> list[tuple[float, float]]:
+    """Return the middle of each bridge along the wall, and how far along the wall its flanks reach."""
+    if step.lift is None:
+        return []
+    reach = step.cutter.radius_mm + step.allowance_mm
+    paths = find_path_radii_mm(ruler.segments, reach_mm=reach, outside=step.operation is Operation.OUTSIDE)
+    taken = []
+    for bridge in step.bridges:
+        middle = find_nearest_at(ruler, (bridge.x_mm, bridge.y_mm))
+        segment = find_segment_at(ruler, middle)
+        path, wall = float(paths[segment]), float(ruler.segments.radius_mm[segment])
+        along = find_reach_mm(step.lift, floor_mm=step.floor_mm, path_radius_mm=path)
+        taken.append((middle, along if wall == inf else along * max(1.0, wall / path)))
+    return taken
+
+
+def _find_roomiest(
+    stretches: tuple[Stretch, ...], *, ruler: Ruler, taken: list[tuple[float, float]]
+) -> tuple[float, float]:
+    """Return the place on stretches farthest from their ends and from bridges, and how far that is."""
+    best, clear = 0.0, -inf
+    for stretch in stretches:
+        length = stretch.to_mm - stretch.from_mm
+        for place in np.linspace(stretch.from_mm, stretch.to_mm, max(3, min(201, int(length) + 1))).tolist():
+            room = min(
+                [place - stretch.from_mm, stretch.to_mm - place]
+                + [find_gap_mm(place, other, length_mm=ruler.length_mm) - reach for other, reach in taken]
+            )
+            if room > clear + 1e-9:
+                best, clear = place, room
+    return best, clear
 
 
 def _clear_of_bridges(
-    stretches: tuple[Stretch, ...], *, step: Workingstep, ruler: Ruler, room_mm: float
+    stretches: list[Stretch], *, taken: list[tuple[float, float]], ruler: Ruler, room_mm: float
 ) -> list[Stretch]:
     """Return what is left of stretches without the bridges, their flanks and room beside them."""
-    if step.lift is None:
-        return list(stretches)
-    reach = find_reach_mm(step.lift, floor_mm=step.floor_mm) + room_mm
     free = list(stretches)
-    for bridge in step.bridges:
-        middle = find_nearest_at(ruler, (bridge.x_mm, bridge.y_mm))
+    for middle, flank in taken:
         for lap in (-ruler.length_mm, 0.0, ruler.length_mm):
-            low, high = middle + lap - reach, middle + lap + reach
+            low, high = middle + lap - flank - room_mm, middle + lap + flank + room_mm
             free = [
                 Stretch(from_mm=start, to_mm=end)
                 for stretch in free

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import cos, sin
+from math import cos, sin, sqrt
 
 import numpy as np
 import shapely
 
-from cam.geometry.along import Ruler, find_heading_at, find_point_at
+from cam.geometry.along import Ruler, find_heading_at, find_point_at, find_segment_at
 from cam.geometry.contour import BoolArray, FloatArray
 from cam.geometry.flatten import flatten
 from cam.panel.panel import Role
-from cam.plan.choose_cutters import Choice
 from cam.plan.placed import PlacedFeature
 from cam.plan.workingstep import Bridge
 from cam.sheet.layout import Layout
@@ -54,10 +53,10 @@ class Waste:
 
 
 def find_waste(
-    layout: Layout, *, features: tuple[PlacedFeature, ...], choice: Choice, allowance_mm: float
+    layout: Layout, *, features: tuple[PlacedFeature, ...], kerfs_mm: Mapping[int, float]
 ) -> Mapping[int, Waste]:
-    """Return the waste beside each feature, by its task's key."""
-    kerf = {f.task.key: choice.cutter[f.task.key].diameter_mm + allowance_mm for f in features}
+    """Return the waste beside each feature, by its task's key as the widths of the kerfs are."""
+    kerf = kerfs_mm
     shape = {f.task.key: shapely.Polygon(flatten(f.contour, chord_tol_mm=CHORD_TOL_MM)) for f in features}
     outlines = [f for f in features if f.task.feature.role is Role.OUTLINE]
     sheet = shapely.box(0.0, 0.0, layout.width_mm, layout.height_mm)
@@ -119,10 +118,21 @@ def _lay_strip(waste: Waste, *, ruler: Ruler, at_mm: float, length_mm: float) ->
     heading = find_heading_at(ruler, at_mm)
     along = np.array([cos(heading), sin(heading)]) * length_mm / 2.0
     across = np.array([sin(heading), -cos(heading)]) * (1.0 if waste.outside else -1.0)
-    # the kerf's polygon is its bound within two chords' distances
-    near = np.array(find_point_at(ruler, at_mm)) + across * (waste.kerf_mm + 2.0 * CHORD_TOL_MM)
+    # the kerf's polygon is its bound within two chords' distances; within a curve its ends come nearer
+    sag = _find_sag_mm(waste, ruler=ruler, at_mm=at_mm, length_mm=length_mm)
+    near = np.array(find_point_at(ruler, at_mm)) + across * (waste.kerf_mm + sag + 2.0 * CHORD_TOL_MM)
     far = near + across * STRIP_MM
     return shapely.Polygon([near - along, near + along, far + along, far - along])
+
+
+def _find_sag_mm(waste: Waste, *, ruler: Ruler, at_mm: float, length_mm: float) -> float:
+    """Return how far the kerf's far side bends into a strip's ends; 0 beside a straight or where it bends away."""
+    i = find_segment_at(ruler, at_mm)
+    inwards = (ruler.segments.sweep_rad[i] > 0.0) != waste.outside
+    radius = float(ruler.segments.radius_mm[i]) - waste.kerf_mm
+    if not (ruler.segments.is_arc[i] and inwards) or radius <= length_mm / 2.0:
+        return 0.0
+    return radius - sqrt(radius**2 - (length_mm / 2.0) ** 2)
 
 
 def find_unheld(waste: Waste, *, bridges: tuple[Bridge, ...]) -> shapely.Polygon | None:

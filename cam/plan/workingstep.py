@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from cam.geometry.contour import Contour
+from cam.panel.panel import Finish
 from cam.plan.cutting_data import CuttingData
 from cam.tables.rows import Cutter, Direction
 
@@ -19,6 +20,7 @@ class Operation(StrEnum):
     OUTSIDE = "outside contour"
     RECESS = "recess"
     GROOVE = "groove"
+    PILOT = "pilot drill"
     DRILL = "drill"
     CHAMFER = "chamfer"
 
@@ -35,13 +37,31 @@ class Bridge:
 class Lift:
     """How the cutter passes over a bridge: up a flank, along the top, down a flank.
 
-    ``half_top_mm`` is half the way along the top for the cutter's centre, ``top_mm`` its height
-    above the bed, ``flank_rad`` the slope of both flanks.
+    ``half_top_mm`` is half the distance, straight across, between the two places of the cutter's centre
+    where the top begins and ends; ``top_mm`` its height above the bed, ``flank_rad`` the slope of both
+    flanks.
     """
 
     half_top_mm: float
     top_mm: float
     flank_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastPass:
+    """A pass that cuts a skin through: its height above the bed, and how it cuts."""
+
+    floor_mm: float
+    cut: CuttingData
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Obstacle:
+    """A contour that the cutter's centre keeps at least ``keep_mm`` away from; ``name`` says what it is."""
+
+    name: str
+    contour: Contour
+    keep_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +82,12 @@ class Workingstep:
         Where the cutter rises, and how; no bridges where the waste is cleared or a skin holds it.
     reasons
         Why each choice was made, in words.
+    finishes
+        The class of each segment of the wall; empty if they do not matter.
+    last
+        The pass round the finished wall that cuts the skin through; None without one.
+    obstacles
+        What the cutter's centre must keep away from near the wall, besides the wall itself.
     """
 
     number: int
@@ -84,6 +110,9 @@ class Workingstep:
     lift: Lift | None
     holding: str
     reasons: tuple[str, ...]
+    finishes: tuple[Finish, ...] = ()
+    last: LastPass | None = None
+    obstacles: tuple[Obstacle, ...] = ()
 
     @property
     def floor_mm(self) -> float:
@@ -108,3 +137,15 @@ class Plan:
     rapid_mm: float
     air_mm: float
     top_mm: float
+
+
+def find_pass_heights(*, top_mm: float, floor_mm: float, passes: int) -> tuple[float, ...]:
+    """Return the height of each pass's bottom, in equal steps from the top; the last is the floor itself.
+
+    Examples
+    --------
+    >>> find_pass_heights(top_mm=4.0, floor_mm=-0.5, passes=2)
+    (1.75, -0.5)
+    """
+    step = (top_mm - floor_mm) / passes
+    return (*(top_mm - step * i for i in range(1, passes)), floor_mm)

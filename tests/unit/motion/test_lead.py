@@ -7,13 +7,13 @@ import pytest
 import shapely
 
 from cam.errors import PlanRefused
-from cam.geometry.along import lay_ruler
+from cam.geometry.along import find_point_at, lay_ruler
 from cam.geometry.contour import Contour, circle, rectangle
 from cam.motion.contour_pass import lay_finishing
 from cam.motion.lay_moves import find_centre_path
 from cam.motion.lead import find_lead
-from cam.motion.moves import Purpose
-from cam.plan.workingstep import Bridge, Lift, Operation
+from cam.motion.moves import MoveKind, Purpose
+from cam.plan.workingstep import Bridge, Lift, Obstacle, Operation
 from cam.tables.rows import Direction
 
 QUARTER = 2.0**0.5 - 1.0
@@ -104,19 +104,65 @@ def test_an_arc_without_room_is_refused(make_step):
     assert finding.origin.feature == "feature 1"
 
 
+def crowd(wall, *, apart_mm, reach_mm):
+    """Bridges along a wall's whole length, so far apart."""
+    ruler = lay_ruler(wall)
+    count = int(ruler.length_mm // apart_mm)
+    return tuple(
+        Bridge(x_mm=x, y_mm=y)
+        for x, y in (find_point_at(ruler, (i + 0.5) * ruler.length_mm / count) for i in range(count))
+    )
+
+
 def test_no_lead_cuts_into_a_bridge(make_step):
-    # bridges so close that the pass would begin on one: its flank would be cut away
+    # bridges so close that the pass would begin on one: it begins where there is room, or is refused
     wall = rectangle((0.0, 0.0), width_mm=100.0, height_mm=60.0)
     lift = Lift(half_top_mm=7.0, top_mm=0.8, flank_rad=radians(10.0))
     reach = 7.0 + 1.1 / tan(lift.flank_rad)
-    for distance, refused in ((reach - 1.0, True), (reach + 1.0, True), (reach + 6.0, False)):
+    for distance, moved in ((reach - 1.0, True), (reach + 1.0, True), (reach + 6.0, False)):
         for side in (-1.0, 1.0):
             bridge = Bridge(x_mm=50.0 + side * distance, y_mm=0.0)
-            step = make_step(wall, start_mm=(50.0, 0.0), bridges=(bridge,), lift=lift)
-            if not refused:
-                assert finish(step)
-                continue
-            with pytest.raises(PlanRefused) as refusal:
-                finish(step)
-            assert refusal.value.findings[0].code == "no-room-for-lead"
-            assert "bridge" in refusal.value.findings[0].message
+            moves = finish(make_step(wall, start_mm=(50.0, 0.0), bridges=(bridge,), lift=lift))
+            arrival = next(move for move in moves if move.purpose is Purpose.LEAD and move.kind is MoveKind.ARC)
+            assert (abs(arrival.to_mm[0] - 50.0) > 1.0 or arrival.to_mm[1] > 0.0) == moved
+    for apart, refused in ((2.0 * reach + 1.0, True), (2.0 * reach + 12.0, False)):
+        step = make_step(wall, start_mm=(50.0, 0.0), bridges=crowd(wall, apart_mm=apart, reach_mm=reach), lift=lift)
+        if not refused:
+            assert finish(step)
+            continue
+        with pytest.raises(PlanRefused) as refusal:
+            finish(step)
+        assert refusal.value.findings[0].code == "no-room-for-lead"
+        assert "bridge" in refusal.value.findings[0].message
+
+
+def test_a_lead_shrinks_moves_or_is_refused_beside_what_is_kept(make_step):
+    # a straight 12 mm long to begin on, and something kept beside it
+    wall = rectangle((0.0, 0.0), width_mm=100.0, height_mm=60.0)
+
+    def post(x, y, keep_mm=3.0, name="hole 2 of frame"):
+        return Obstacle(name=name, contour=circle((x, y), radius_mm=1.0), keep_mm=keep_mm)
+
+    def arrival(*obstacles):
+        moves = finish(make_step(wall, start_mm=(50.0, 0.0), obstacles=obstacles))
+        at = next(i for i, move in enumerate(moves) if move.purpose is Purpose.LEAD and move.kind is MoveKind.ARC)
+        return moves[at - 1].to_mm, moves[at]
+
+    far, free = arrival()
+    start = np.array(free.to_mm[:2])
+    # where the flat arc of two radii begins: the tighter one of the same start goes by
+    away = np.array(far[:2]) + np.array([-3.9, -0.6])
+    _, tighter = arrival(post(*away))
+    assert tighter.to_mm[:2] == pytest.approx(start)
+    assert abs(tighter.sweep_rad) > abs(free.sweep_rad)
+    # over the start itself: another start
+    _, moved = arrival(post(float(start[0]), float(start[1]) - 3.0))
+    assert hypot(*(np.array(moved.to_mm[:2]) - start)) > 4.0
+    # everywhere: refused, and what is in the way is named
+    ring = Obstacle(name="clamp A", contour=rectangle((-8.0, -8.0), width_mm=116.0, height_mm=76.0), keep_mm=6.0)
+    with pytest.raises(PlanRefused) as refusal:
+        arrival(ring)
+    (finding,) = refusal.value.findings
+    assert finding.code == "no-room-for-lead"
+    assert "clamp A" in finding.message
+    assert finding.origin.feature == "feature 1"

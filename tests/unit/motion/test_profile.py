@@ -48,14 +48,18 @@ def test_ramp_has_the_closed_form():
 
 
 def test_lift_is_a_trapezium():
-    profile = lift_over(level(0.0, 100.0), bridges_mm=(50.0,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3)
+    profile = lift_over(
+        level(0.0, 100.0), bridges_mm=(50.0,), half_tops_mm=(7.0,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3
+    )
     assert profile.at_mm == pytest.approx((0.0, 43.0 - FLANK, 43.0, 57.0, 57.0 + FLANK, 100.0))
     assert profile.z_mm == pytest.approx((-0.3, -0.3, 0.8, 0.8, -0.3, -0.3))
 
 
 @pytest.mark.parametrize("bridge", [0.0, 2.0, 40.0, 97.0, 100.0])
 def test_lifts_recur_with_each_lap(bridge):
-    profile = lift_over(level(-30.0, 230.0), bridges_mm=(bridge,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3)
+    profile = lift_over(
+        level(-30.0, 230.0), bridges_mm=(bridge,), half_tops_mm=(7.0,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3
+    )
     assert (profile.at_mm[0], profile.at_mm[-1]) == (-30.0, 230.0)
     for at in np.linspace(-30.0, 230.0, 1041).tolist():
         away = abs((at - bridge + 50.0) % 100.0 - 50.0)
@@ -65,10 +69,13 @@ def test_lifts_recur_with_each_lap(bridge):
 
 def test_lifts_do_not_lower_a_pass_above_them():
     high = level(0.0, 100.0, z=2.25)
-    assert lift_over(high, bridges_mm=(50.0,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3).z_mm == (2.25, 2.25)
+    assert lift_over(high, bridges_mm=(50.0,), half_tops_mm=(7.0,), lift=LIFT, lap_mm=100.0, floor_mm=-0.3).z_mm == (
+        2.25,
+        2.25,
+    )
     above = level(0.0, 100.0, z=0.8)
-    assert lift_over(above, bridges_mm=(50.0,), lift=LIFT, lap_mm=100.0, floor_mm=0.8) == above
-    assert lift_over(high, bridges_mm=(), lift=None, lap_mm=100.0, floor_mm=-0.3) == high
+    assert lift_over(above, bridges_mm=(50.0,), half_tops_mm=(7.0,), lift=LIFT, lap_mm=100.0, floor_mm=0.8) == above
+    assert lift_over(high, bridges_mm=(), half_tops_mm=(), lift=None, lap_mm=100.0, floor_mm=-0.3) == high
 
 
 def test_ramps_round_a_contour_shorter_than_themselves():
@@ -99,7 +106,7 @@ def test_height_is_linear_with_length_on_lines_and_arcs(make_step):
 def test_purposes_tell_ramps_and_lifts_apart(make_step):
     ruler = lay_ruler(rectangle((0.0, 0.0), width_mm=100.0, height_mm=50.0))
     nominal = level(0.0, 100.0)
-    lifted = lift_over(nominal, bridges_mm=(50.0,), lift=LIFT, lap_mm=300.0, floor_mm=-0.3)
+    lifted = lift_over(nominal, bridges_mm=(50.0,), half_tops_mm=(7.0,), lift=LIFT, lap_mm=300.0, floor_mm=-0.3)
     _, moves = follow_ring(make_step, ruler, lifted, nominal=nominal)
     assert [move.purpose for move in moves] == [Purpose.ROUGH, *[Purpose.BRIDGE] * 3, Purpose.ROUGH]
 

@@ -1,15 +1,22 @@
 """Bridges: how many, where, and what they hold on to."""
 
-from math import ceil, inf, radians, tan
+from dataclasses import replace
+from math import ceil, cos, inf, pi, radians, sin, tan
 
+import numpy as np
 import pytest
 
 from cam.errors import PlanRefused
 from cam.geometry.along import find_nearest_at, lay_ruler
-from cam.geometry.contour import circle, polygon, rectangle
-from cam.plan.holding import find_foot_mm, find_lift, find_reach_mm, find_start, find_stretches
-from cam.plan.workingstep import Operation
-from cam.tables.job import Hold, HoldKind
+from cam.geometry.contour import circle, find_segments, polygon, rectangle
+from cam.panel.panel import Finish
+from cam.plan.holding import find_foot_mm, find_gentle, find_lift, find_reach_mm
+from cam.plan.placed import place_features
+from cam.plan.starts import find_start, find_starts
+from cam.plan.stretches import find_stretches
+from cam.plan.workingstep import Bridge, Lift, Operation
+from cam.sheet.layout import place_point
+from cam.tables.job import Face, Hold, HoldKind
 
 PLATE = rectangle((0.0, 0.0), width_mm=300.0, height_mm=200.0)
 
@@ -67,10 +74,66 @@ def test_a_contour_without_room_is_refused_by_name(build_panel, plan):
     assert (finding.origin.panel, finding.origin.feature) == ("tag", "outline")
 
 
-def test_start_is_as_far_from_corners_and_bridges_as_can_be():
-    # the middle of the longest side; with a bridge in it, midway between the bridge and a corner
-    wall = rectangle((0.0, 0.0), width_mm=100.0, height_mm=40.0)
-    assert find_start(wall, bridges=(), lift=None, floor_mm=-0.3) == pytest.approx((50.0, 0.0), abs=0.51)
+def test_start_is_as_far_from_corners_and_bridges_as_can_be(make_step):
+    # the middle of the longest side; with a bridge in it, midway between the bridge's flank and a corner
+    wall = rectangle((0.0, 0.0), width_mm=200.0, height_mm=40.0)
+    assert find_start(make_step(wall)) == pytest.approx((100.0, 0.0), abs=0.51)
+    lift = Lift(half_top_mm=7.0, top_mm=0.8, flank_rad=radians(10.0))
+    step = make_step(wall, bridges=(Bridge(x_mm=150.0, y_mm=0.0), Bridge(x_mm=100.0, y_mm=40.0)), lift=lift)
+    reach = 7.0 + 1.1 / tan(radians(10.0))
+    assert find_start(step) == pytest.approx(((150.0 - reach) / 2.0, 0.0), abs=0.51)
+
+
+def test_start_and_bridges_prefer_an_edge_that_will_not_be_seen(make_step, build_panel, plan):
+    wall = rectangle((0.0, 0.0), width_mm=100.0, height_mm=60.0)
+    finishes = (Finish.SHOWN, Finish.HIDDEN, Finish.SHOWN, Finish.SHOWN)
+    step = make_step(wall, finishes=finishes)
+    assert find_start(step) == pytest.approx((100.0, 30.0), abs=0.51)
+    starts = find_starts(step)
+    assert starts and all(x == pytest.approx(100.0) for x, _ in starts)
+    # an unseen edge too short for a lead is not preferred
+    short = make_step(rectangle((0.0, 0.0), width_mm=100.0, height_mm=12.0), finishes=finishes)
+    assert find_start(short) == pytest.approx((50.0, 0.0), abs=0.51)
+
+
+def with_finishes(panel, finishes):
+    outline = replace(panel.features[0], finishes=finishes)
+    return replace(panel, features=(outline, *panel.features[1:]))
+
+
+def test_bridges_stand_on_no_shown_edge_where_the_others_take_them(build_panel, plan):
+    shown, hidden = Finish.SHOWN, Finish.HIDDEN
+    panel = with_finishes(build_panel(PLATE), (shown, hidden, hidden, shown))
+    step = outline(plan, panel, hold=Hold(bridge_spacing_mm=400.0))
+    # the lower and the left edge are seen
+    assert len(step.bridges) == 4
+    assert all(b.x_mm > 319.9 or b.y_mm > 219.9 for b in step.bridges)
+    assert any("will not be seen" in reason for reason in step.reasons)
+    # too far apart for the spacing: then a shown edge takes some, and the plan says so
+    step = outline(plan, panel, hold=Hold(bridge_spacing_mm=150.0))
+    assert any("shown ones among them" in reason for reason in step.reasons)
+
+
+@pytest.mark.parametrize("turn", [0, 1, 2, 3])
+@pytest.mark.parametrize("face", list(Face))
+def test_the_classes_of_edges_keep_to_their_edges(build_panel, lay, turn, face):
+    # the class of the right-hand edge must be found on the wall wherever the panel lies and for a cut-out too
+    shown, hidden = Finish.SHOWN, Finish.HIDDEN
+    panel = with_finishes(
+        build_panel(PLATE, rectangle((50.0, 50.0), width_mm=60.0, height_mm=40.0)), (shown, hidden, shown, shown)
+    )
+    # the cut-out runs clockwise in the region, from its lower left corner: up, right, down, left
+    inner = replace(panel.features[1], finishes=(shown, shown, hidden, shown))
+    panel = replace(panel, features=(panel.features[0], inner))
+    layout = lay(panel)
+    placed = replace(layout.placements[0], turn_deg=90.0 * turn, face=face, by_mm=(500.0, 500.0))
+    for feature in place_features(replace(layout, placements=(placed,))):
+        assert len(feature.finishes) == len(feature.wall) == 4
+        segments = find_segments(feature.wall.vertices)
+        (at,) = [i for i, finish in enumerate(feature.finishes) if finish is hidden]
+        middle = (segments.start_mm[at] + segments.end_mm[at]) / 2.0
+        wanted = place_point(placed, (300.0, 100.0) if feature.task.key == 0 else (110.0, 70.0))
+        assert middle == pytest.approx(wanted)
 
 
 def test_bridges_stand_beside_waste_and_not_beside_a_neighbour(build_panel, plan):
@@ -86,7 +149,7 @@ def test_bridges_keep_out_of_a_bay_that_is_all_kerf(build_panel, plan):
     bay = [(0, 0), (300, 0), (300, 200), (156, 200), (156, 40), (144, 40), (144, 200), (0, 200)]
     step = outline(plan, build_panel(polygon(bay)), hold=Hold(bridge_spacing_mm=90.0))
     assert len(step.bridges) == ceil((2 * 500 + 2 * 160) / 90.0)
-    assert not [bridge for bridge in step.bridges if 163.9 < bridge.x_mm < 176.1]
+    assert not [bridge for bridge in step.bridges if 163.9 < bridge.x_mm < 176.1 and bridge.y_mm > 20.1]
 
 
 def test_a_bay_behind_a_narrow_mouth_is_held_or_refused(build_panel, plan):
@@ -150,15 +213,66 @@ def test_a_cut_out_with_a_panel_in_it_is_never_cleared(build_panel, plan, by):
     ]
 
 
-def test_a_round_cut_out_with_a_panel_in_it_is_refused_rather_than_bored(build_panel, plan):
+def test_a_round_cut_out_with_a_panel_in_it_is_held_rather_than_bored(build_panel, plan):
     frame = build_panel(PLATE, circle((150.0, 100.0), radius_mm=90.0), name="frame")
     island = build_panel(rectangle((0.0, 0.0), width_mm=80.0, height_mm=80.0), name="island")
-    with pytest.raises(PlanRefused) as caught:
-        plan(frame, island, at_mm=[(20.0, 20.0), (130.0, 80.0)])
-    assert caught.value.findings[0].code == "no-place-for-bridges"
-    assert caught.value.findings[0].origin.feature == "hole 1"
+    steps = plan(frame, island, at_mm=[(20.0, 20.0), (130.0, 80.0)]).workingsteps
+    assert [step.operation for step in steps] == [Operation.OUTSIDE, Operation.INSIDE, Operation.OUTSIDE]
+    assert len(steps[1].bridges) == 4
+    assert any("gentle curves" in reason for reason in steps[1].reasons)
     steps = plan(frame, island, at_mm=[(20.0, 20.0), (130.0, 80.0)], hold=Hold(by=HoldKind.SKIN)).workingsteps
     assert [step.operation for step in steps] == [Operation.OUTSIDE, Operation.INSIDE, Operation.OUTSIDE]
+
+
+@pytest.mark.parametrize("radius", [22.0, 40.0, 100.0, 400.0])
+def test_a_round_panel_is_held_by_bridges_on_its_curve(build_panel, plan, radius):
+    step = outline(plan, build_panel(circle((0.0, 0.0), radius_mm=radius)))
+    count = max(4, ceil(2 * pi * radius / 300.0))
+    assert len(step.bridges) == count
+    at = sorted(places(step))
+    gaps = [b - a for a, b in zip(at, [*at[1:], at[0] + 2 * pi * radius], strict=True)]
+    # evenly: the starting place is free, so that all gaps are one
+    assert gaps == pytest.approx([2 * pi * radius / count] * count, rel=0.02)
+
+
+def test_a_round_panel_too_small_for_bridges_is_refused(build_panel, plan):
+    with pytest.raises(PlanRefused) as caught:
+        plan(build_panel(circle((0.0, 0.0), radius_mm=12.0), name="button"))
+    assert caught.value.findings[0].code == "no-place-for-bridges"
+
+
+def test_gentle_has_the_closed_form(find_row):
+    # between discs of radius 3 on an arc of radius p: 2 (p - 0) asin(h / p) less the discs' own share of the arc
+    cutter, lift = find_row("o1-6-up"), find_lift(Hold(), cutter=find_row("o1-6-up"))
+    radii = np.array([5.0, 14.1, 19.0, 20.5, 100.0, inf])
+    neck = radii[:5] * (2 * np.arcsin(np.minimum(1.0, 7.0 / radii[:5])) - 4 * np.arcsin(1.5 / radii[:5]))
+    wanted = [*((radii[:5] >= 14.0) & (neck - 8.0 <= 0.3)), True]
+    assert find_gentle(radii, lift=lift, cutter=cutter).tolist() == wanted
+    assert 0 < sum(wanted) < len(wanted)
+
+
+def test_a_curve_drawn_as_chords_carries_bridges_and_a_corner_does_not(build_panel, plan):
+    def many(sides, radius=150.0):
+        return polygon([(radius * cos(2 * pi * i / sides), radius * sin(2 * pi * i / sides)) for i in range(sides)])
+
+    step = outline(plan, build_panel(many(60)))
+    assert len(step.bridges) == 4
+    assert any("drawn as chords" in reason for reason in step.reasons)
+    with pytest.raises(PlanRefused):
+        # 20 degrees at each joint, and sides too short for a bridge
+        plan(build_panel(many(18, radius=60.0)))
+
+
+def test_bridges_divide_the_wall_that_has_waste_beside_it(build_panel, plan):
+    # a neighbour so near that the long side between the two takes none: the others stand no farther apart
+    panels = build_panel(PLATE, name="a"), build_panel(PLATE, name="b")
+    hold = Hold(bridge_spacing_mm=60.0, bridge_length_mm=4.0)
+    step = plan(*panels, at_mm=[(20.0, 20.0), (20.0, 229.0)], hold=hold).workingsteps[0]
+    assert len(step.bridges) == ceil(1000 / 60.0)
+    at = sorted(places(step))
+    gaps = [b - a for a, b in zip(at, [*at[1:], at[0] + 1000.0], strict=True)]
+    assert sorted(gaps)[-1] > 290.0
+    assert sorted(gaps)[-2] <= 1.4 * 60.0
 
 
 def test_each_bridge_reaches_waste_over_its_whole_length(build_panel, plan):
