@@ -9,29 +9,38 @@ import pytest
 
 from cam.geometry.contour import Region, circle
 from cam.geometry.transform import reverse
+from cam.motion.lay_moves import lay_moves
 from cam.panel.nesting import find_diameter_mm
 from cam.panel.panel import Feature, Finish, Panel, Role
 from cam.plan.cutting_data import resolve_cutting_data
 from cam.plan.means import Means
-from cam.plan.plan_panels import find_pass_heights, plan_panels
-from cam.plan.workingstep import Operation, Workingstep
+from cam.plan.plan_panels import plan_panels
+from cam.plan.workingstep import Operation, Workingstep, find_pass_heights
+from cam.program.write import Heading, emit_program, format_program
 from cam.sheet.lay import Group, lay_panels
-from cam.tables.job import Heights, Hold
+from cam.tables.job import Heights, Hold, Job
 from cam.tables.read import read_tables
 from cam.tables.rows import Direction
+from tests.conftest import Bench
 
 
 @pytest.fixture(scope="session")
-def tables():
+def shipped():
+    """Return castcut's own tables, whatever a folder's tests call ``tables``."""
     return read_tables()
 
 
 @pytest.fixture(scope="session")
-def find_row(tables):
+def tables(shipped):
+    return shipped
+
+
+@pytest.fixture(scope="session")
+def find_row(shipped):
     """Return a function that finds a row of the shipped tables by its name."""
     rows = {
         row.name: row
-        for row in (*tables.cutters, *tables.materials, *tables.machines, *tables.sheets, *tables.controllers)
+        for row in (*shipped.cutters, *shipped.materials, *shipped.machines, *shipped.sheets, *shipped.controllers)
     }
     return rows.__getitem__
 
@@ -78,12 +87,12 @@ def lay(find_row):
 
 
 @pytest.fixture(scope="session")
-def make_means(find_row, tables):
+def make_means(find_row, shipped):
     """Return a function that makes what a plan may draw on, cutters by name (none for all of the table)."""
 
     def make(*cutters, machine="workshop-gantry", material="cast-acrylic", hold=None, heights=None) -> Means:
         return Means(
-            cutters=tuple(find_row(c) if isinstance(c, str) else c for c in cutters) or tables.cutters,
+            cutters=tuple(find_row(c) if isinstance(c, str) else c for c in cutters) or shipped.cutters,
             cutters_named=bool(cutters),
             material=find_row(material) if isinstance(material, str) else material,
             machine=find_row(machine) if isinstance(machine, str) else machine,
@@ -157,3 +166,41 @@ def make_step(find_row):
 def hole():
     """Return a round hole of 30 mm about (50, 40)."""
     return circle((50.0, 40.0), radius_mm=15.0)
+
+
+@pytest.fixture(scope="session")
+def make_bench(find_row, shipped):
+    """Return a function that plans and writes the program of a layout, and returns it with what it is judged by."""
+
+    def make(layout, means, **job) -> Bench:
+        made = plan_panels(layout, means=means)
+        controller = find_row("ngc")
+        heading = Heading(
+            title="test",
+            panels=("test",),
+            sheet=layout.sheet,
+            thickness="measured",
+            zero="on the bed",
+            zero_mm=0.0,
+            rapid_mm=made.rapid_mm,
+            work_offset="G54",
+            air=means.material.air_blast,
+            spin_up_s=means.machine.spin_up_s,
+        )
+        lines = emit_program(lay_moves(made), heading=heading, controller=controller)
+        return Bench(
+            layout=layout,
+            job=Job(
+                title="Test",
+                panels=(),
+                sheet=layout.sheet,
+                machine=means.machine.name,
+                heights=means.heights,
+                hold=means.hold,
+                **job,
+            ),
+            text=format_program(lines, controller=controller),
+            tables=shipped,
+        )
+
+    return make
