@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from cam.errors import PanelRefused
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import Contour, Region
-from cam.geometry.measure import find_size_mm
-from cam.geometry.offset.joining import Loop
+from cam.geometry.measure import find_size_mm, measure_area_mm2
 from cam.geometry.offset.region import find_offset_loops
 from cam.geometry.offset.source import Source, find_source
-from cam.geometry.rounding.corners import Corner, find_corners, is_only_a_corner
-from cam.geometry.rounding.fillets import find_fillets, lay_contour
+from cam.geometry.rounding.corners import Corner, CornersUncertain, check_progress, find_corners
+from cam.geometry.rounding.fillets import find_fillets
+from cam.geometry.rounding.laying import lay_contour
+from cam.geometry.rounding.narrows import Narrow, find_hole_width, find_narrow, is_only_a_corner
 
 HAIR_MM = 5e-4
 """How much smaller the searching disc is than the rule's: what is below the rule by this passes."""
+MAX_NAMED = 12
+"""So many narrow places of one contour are measured and named; the others are counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +58,9 @@ def round_corners(region: Region, *, radius_mm: float) -> RoundedRegion:
     Raises
     ------
     PanelRefused
-        ``slot-too-narrow``, where a slot, notch or cut-out would be filled, not just rounded.
+        ``slot-too-narrow``, where a slot, notch or cut-out would be filled, not just rounded, with
+        its width, the width that it needs and the place; ``corner-not-certain`` and
+        ``offset-not-certain``, where the contour is such that no certain answer is found.
 
     Examples
     --------
@@ -63,8 +70,11 @@ def round_corners(region: Region, *, radius_mm: float) -> RoundedRegion:
     >>> [(corner.x_mm, corner.y_mm) for corner in rounded.corners]
     [(10.0, 10.0)]
     """
-    if not radius_mm > 0.0:
+    if not 0.0 < radius_mm < np.inf:
         raise ValueError("corners are rounded with a positive radius")
+    for number, contour in enumerate(region.contours):
+        if (measure_area_mm2(contour) > 0.0) != (number == 0):
+            raise ValueError("a region takes a counter-clockwise outer contour and clockwise holes")
     contours: list[Contour] = []
     changes: list[CornerChange] = []
     findings: list[Finding] = []
@@ -85,17 +95,21 @@ def _round_contour(
     reach = radius_mm - min(HAIR_MM, 1e-3 * radius_mm)
     loops = find_offset_loops(source, distance_mm=reach)
     if not loops:
-        return contour, [], [_refuse_hole(contour, radius_mm)]
+        return contour, [], [_refuse_hole(contour, source, radius_mm)]
     corners = [corner for loop in loops for corner in find_corners(loop, source=source, reach_mm=reach)]
     filled = [c for c in corners if not is_only_a_corner(c, source=source, radius_mm=radius_mm)]
     if len(loops) > 1 and not filled:
         filled = corners[:1]
     if filled:
-        return contour, [], [_refuse_slot(corner, source, contour, radius_mm) for corner in filled]
+        return contour, [], _refuse_slots(filled, source, radius_mm=radius_mm, reach_mm=reach)
     if not corners:
         return contour, [], []
-    fillets = find_fillets(corners, source=source, radius_mm=radius_mm, reach_mm=reach)
-    rounded = lay_contour(contour, loop=loops[0], fillets=fillets, source=source)
+    try:
+        check_progress(loops[0], source=source)
+        fillets = find_fillets(corners, source=source, radius_mm=radius_mm, reach_mm=reach)
+        rounded = lay_contour(contour, loop=loops[0], fillets=fillets, source=source)
+    except CornersUncertain as place:
+        return contour, [], [_refuse_uncertain(place, source, radius_mm)]
     changed = [
         CornerChange(
             contour=number,
@@ -109,40 +123,47 @@ def _round_contour(
     return rounded, changed, []
 
 
-def _refuse_hole(contour: Contour, radius_mm: float) -> Finding:
+def _refuse_hole(contour: Contour, source: Source, radius_mm: float) -> Finding:
     width, height = find_size_mm(contour)
-    x, y = contour.points_mm.mean(axis=0)
-    return error(
-        "slot-too-narrow",
-        f"the cut-out of {width:.2f} x {height:.2f} mm takes no disc of {radius_mm:g} mm radius",
-        remedy=f"make it at least {2.0 * radius_mm:g} mm wide, or lower the corner radius in the job",
-        origin=Origin(x_mm=float(x), y_mm=float(y)),
-        size_mm=min(width, height),
+    narrow = find_hole_width(source, radius_mm=radius_mm)
+    return _refuse_narrow(
+        narrow,
+        f"the cut-out of {width:.2f} x {height:.2f} mm takes no disc of {radius_mm:g} mm radius: "
+        f"it is {narrow.width_mm:.3f} mm wide, and",
+        radius_mm=radius_mm,
     )
 
 
-def _refuse_slot(corner: Corner, source: Source, contour: Contour, radius_mm: float) -> Finding:
-    x, y = corner.deepest_mm + source.origin_mm
-    width = _find_width_mm(contour, radius_mm)
-    return error(
-        "slot-too-narrow",
-        f"a slot or notch about {width:.2f} mm wide is narrower than {2.0 * radius_mm:g} mm, twice the corner radius",
-        remedy=f"make it at least {2.0 * radius_mm:g} mm wide, or lower the corner radius in the job",
-        origin=Origin(x_mm=float(x), y_mm=float(y)),
-        size_mm=width,
-    )
-
-
-def _find_width_mm(contour: Contour, radius_mm: float) -> float:
-    """Return twice the radius of the largest disc that rounds a contour and fills nothing."""
-    source = find_source((contour,))
-    low, high = 0.0, radius_mm
-    for _ in range(12):
-        trial = (low + high) / 2.0
-        loops: list[Loop] = find_offset_loops(source, distance_mm=trial)
-        fits = len(loops) == 1 and all(
-            is_only_a_corner(corner, source=source, radius_mm=trial)
-            for corner in find_corners(loops[0], source=source, reach_mm=trial)
+def _refuse_slots(filled: list[Corner], source: Source, *, radius_mm: float, reach_mm: float) -> list[Finding]:
+    findings = []
+    for corner in filled[:MAX_NAMED]:
+        narrow = find_narrow(corner, source=source, reach_mm=reach_mm)
+        text = f"a slot, notch or pocket is {narrow.width_mm:.3f} mm wide, but"
+        findings.append(_refuse_narrow(narrow, text, radius_mm=radius_mm))
+    if len(filled) > MAX_NAMED:
+        findings[-1] = replace(
+            findings[-1],
+            message=f"{findings[-1].message}; {len(filled) - MAX_NAMED} more places of this contour are too narrow",
         )
-        low, high = (trial, high) if fits else (low, trial)
-    return 2.0 * low
+    return findings
+
+
+def _refuse_narrow(narrow: Narrow, text: str, *, radius_mm: float) -> Finding:
+    return error(
+        "slot-too-narrow",
+        f"{text} the corner radius of {radius_mm:g} mm needs {2.0 * radius_mm:g} mm",
+        remedy=f"make it at least {2.0 * radius_mm:g} mm wide there, or lower the corner radius in the job",
+        origin=Origin(x_mm=narrow.x_mm, y_mm=narrow.y_mm),
+        size_mm=narrow.width_mm,
+    )
+
+
+def _refuse_uncertain(place: CornersUncertain, source: Source, radius_mm: float) -> Finding:
+    x, y = np.array(place.args) + source.origin_mm
+    return error(
+        "corner-not-certain",
+        f"a corner could not be rounded to {radius_mm:g} mm with certainty",
+        remedy="look for segments that cross, touch or lie on each other there, or change the corner radius a little",
+        origin=Origin(x_mm=float(x), y_mm=float(y)),
+        size_mm=radius_mm,
+    )
