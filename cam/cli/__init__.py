@@ -11,6 +11,7 @@ import click
 
 from cam import __version__
 from cam.cli.command import Commands
+from cam.cli.calibrating import calibrate
 from cam.cli.comparing import compare
 from cam.cli.feeding import feeds
 from cam.cli.inspecting import inspect
@@ -28,5 +29,5 @@ def main() -> None:
     """
 
 
-for _command in (demo, make, prove, inspect, compare, feeds, list_, explain):
+for _command in (demo, make, prove, inspect, compare, feeds, calibrate, list_, explain):
     main.add_command(_command)
