@@ -212,7 +212,12 @@ def chain_pieces(pieces: Pieces, joints: Joints) -> Chains:
                 break
         first_piece.append(len(entries))
         closed.append(is_closed)
-    return _lay(pieces, np.array(entries, dtype=np.int64), np.array(first_piece, dtype=np.int64), np.array(closed))
+    return _lay(
+        pieces,
+        np.array(entries, dtype=np.int64),
+        np.array(first_piece, dtype=np.int64),
+        np.array(closed, dtype=np.bool_),
+    )
 
 
 def _find_entry(partner: list[int], end: int) -> tuple[int, bool]:

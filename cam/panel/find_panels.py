@@ -16,6 +16,7 @@ from cam.panel.layers import find_meaning
 from cam.panel.meanings import Meant, find_meanings
 from cam.panel.nesting import make_round
 from cam.panel.panel import Feature, Finish, Panel, Role, RoundedCorner
+from cam.panel.recess_corners import keep_recess_corners
 from cam.panel.recesses import find_recesses
 from cam.tables.job import Chamfer, LayerRule, PanelEntry
 
@@ -70,7 +71,10 @@ def find_panels(
         raw = _build_panel(drawing, meant, name=name, outline=i, thickness_mm=thickness_mm)
         panels.append(_keep_corner_rule(raw, file=str(drawing.path), radius_mm=corner_radius_mm))
     _check_expectations(panels, drawing=drawing, entry=entry)
-    panels = _add_recesses(panels, drawing=drawing, meant=meant, rules=rules)
+    panels = [
+        keep_recess_corners(panel, radius_mm=corner_radius_mm)
+        for panel in _add_recesses(panels, drawing=drawing, meant=meant, rules=rules)
+    ]
     if chamfer is not None and chamfer.width_mm > 0.0:
         classes = tuple(Finish(name) for name in chamfer.on)
         panels = [replace(panel, chamfer_mm=chamfer.width_mm, chamfer_on=classes) for panel in panels]

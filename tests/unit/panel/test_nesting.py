@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from cam.geometry.contour import Contour, circle, rectangle
+from cam.geometry.measure import is_counter_clockwise
 from cam.geometry.transform import reverse
-from cam.panel.nesting import find_diameter_mm, find_nesting
+from cam.panel.nesting import find_diameter_mm, find_nesting, make_round
 from cam.panel.panel import Role
 
 
@@ -71,3 +72,43 @@ def test_a_stadium_and_an_oval_are_no_holes():
     stadium = Contour(np.array([[0, 0, 0], [10, 0, 1], [10, 6, 0], [0, 6, 1]], dtype=float))
     oval = Contour(np.array([[5, 0, 0.9], [-5, 0, 1.0]]))
     assert find_diameter_mm(stadium) is None and find_diameter_mm(oval) is None
+
+
+@pytest.mark.parametrize("decimals", [3, 4, 6])
+@pytest.mark.parametrize("arcs", [2, 3, 4, 6])
+@pytest.mark.parametrize("radius", [1.6, 4.0, 34.0])
+def test_a_circle_written_with_few_decimals_is_still_a_hole(decimals, arcs, radius):
+    at = [0.3 + 2 * np.pi * i / arcs for i in range(arcs)]
+    exact = [(812.34567 + radius * np.cos(t), 431.76543 + radius * np.sin(t), np.tan(np.pi / (2 * arcs))) for t in at]
+    drawn = Contour(np.round(np.array(exact), decimals))
+    # the middle of an arc moves by half a chord times the bulge's rounding, its ends by that of their places
+    rounding = 0.5 * 10.0**-decimals
+    off = rounding * (radius * np.sin(np.pi / arcs) + np.sqrt(2.0))
+    found = find_diameter_mm(drawn)
+    assert off < 0.003 or decimals == 3
+    if off < 0.003:
+        assert found == pytest.approx(2 * radius, abs=4 * off)
+        ring = make_round(drawn)
+        assert len(ring) == 2 and find_diameter_mm(ring) == pytest.approx(found, abs=1e-12)
+        assert np.ptp(np.hypot(*(ring.points_mm - ring.points_mm.mean(axis=0)).T)) < 1e-12
+        middle = ring.points_mm.mean(axis=0)
+        assert middle == pytest.approx((812.34567, 431.76543), abs=2 * off)
+        assert is_counter_clockwise(ring) and not is_counter_clockwise(make_round(reverse(drawn)))
+
+
+def test_an_exact_circle_stays_bit_for_bit():
+    ring = circle((12.3, 4.5), radius_mm=6.7)
+    assert make_round(ring) is ring
+
+
+def test_how_far_off_a_circle_still_counts():
+    def squash(by):
+        t = np.linspace(0.0, 2 * np.pi, 8, endpoint=False)
+        points = np.column_stack(((10.0 + by) * np.cos(t), (10.0 - by) * np.sin(t)))
+        return Contour(np.column_stack((points, np.full(8, np.tan(np.pi / 16)))))
+
+    assert find_diameter_mm(squash(0.004)) == pytest.approx(20.0, abs=1e-3)
+    assert find_diameter_mm(squash(0.006)) is None
+    # two turns of one circle, and a sickle of two arcs, are none
+    assert find_diameter_mm(Contour(np.array([[5, 0, 1], [-5, 0, 1], [5, 0.001, 1], [-5, 0.001, 1]]))) is None
+    assert find_diameter_mm(Contour(np.array([[5, 0, 1], [-5, 0, -0.999]]))) is None
