@@ -23,7 +23,7 @@ from cam.drawing.joined import Joined
 from cam.drawing.loops import NearestEnds
 from cam.drawing.open_ends import find_junctions, say_junctions, say_open_chains
 from cam.drawing.pieces import Source
-from cam.drawing.sizes import measure_cut_off_mm, measure_depth_mm, measure_overlap_mm
+from cam.drawing.sizes import measure_apart_mm, measure_cut_off_mm, measure_depth_mm, measure_overlap_mm
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 
@@ -87,9 +87,12 @@ def _say_doubled(joined: Joined, doubled: IntArray) -> Iterable[Finding]:
     for i, j in doubled.tolist():
         first, second = joined.find_source(int(chains.first[i])), joined.find_source(int(chains.first[j]))
         at = chains.vertices[chains.first[j], :2]
+        size = measure_apart_mm(chains, one=i, other=j)
         message = f"the loop is drawn twice: it lies within {DOUBLED_MM:g} mm of that of {first}"
         remedy = "delete one of the two"
-        yield error("doubled-loop", message, remedy=remedy, origin=second.find_origin(joined.file, at))
+        if "HATCH" in (first.kind, second.kind):
+            remedy = "delete the hatch, or read the drawing without --hatch"
+        yield error("doubled-loop", message, remedy=remedy, origin=second.find_origin(joined.file, at), size_mm=size)
 
 
 def _say_contacts(
@@ -135,7 +138,7 @@ def _measure_contact(joined: Joined, net: Net, contacts: Contacts, k: int, code:
         size = measure_cut_off_mm(joined.chains, net, one=a, other=b)
         return size, f"; {size:.4g} mm of it or more lie between the two passes"
     size = measure_depth_mm(joined.chains, one=int(net.chain[a]), other=int(net.chain[b]))
-    return size, f"; they overlap by {size:.4g} mm" if size > SAME_MM else "; they only touch"
+    return size, f"; they reach {size:.4g} mm over each other" if size > SAME_MM else "; they only touch"
 
 
 def _is_near_free_end(joined: Joined, points: FloatArray, join_tol_mm: float) -> BoolArray:

@@ -40,17 +40,30 @@ def measure_cut_off_mm(chains: Chains, net: Net, *, one: int, other: int) -> flo
 
 
 def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float:
-    """Return the width of the area that two closed chains share, or the length that an open one has in the other.
+    """Return how far two chains reach over each other.
 
-    The width is that of the narrowest rectangle about the area; where one lies inside the other but
-    for what crosses, about what lies outside.
+    Of two closed ones that is the width of the narrowest rectangle about the area that they share,
+    or about what either has outside the other, whichever is least. Of an open and a closed one it is
+    the length of the open one inside or outside, whichever is less. Of two open ones it is the
+    distance from where they cross to the nearest of their ends.
     """
     first, second = _lay_shape(chains, one), _lay_shape(chains, other)
-    shared = shapely.intersection(first, second)
+    if not (chains.closed[one] or chains.closed[other]):
+        ends = shapely.union(shapely.boundary(first), shapely.boundary(second))
+        return float(shapely.distance(ends, shapely.intersection(first, second)))
     if not (chains.closed[one] and chains.closed[other]):
-        return float(shared.length)
+        path, shape = (second, first) if chains.closed[one] else (first, second)
+        inside = float(shapely.length(shapely.intersection(path, shape)))
+        return min(inside, max(float(shapely.length(path)) - inside, 0.0))
+    shared = shapely.intersection(first, second)
     outside = [shapely.difference(first, second), shapely.difference(second, first)]
     return min(_measure_width_mm(shape) for shape in (shared, *outside))
+
+
+def measure_apart_mm(chains: Chains, *, one: int, other: int) -> float:
+    """Return the greatest distance of either of two closed chains from the other."""
+    rings = [shapely.boundary(_lay_shape(chains, chain)) for chain in (one, other)]
+    return float(shapely.hausdorff_distance(rings[0], rings[1]))
 
 
 def _lay_shape(chains: Chains, chain: int) -> shapely.Geometry:
