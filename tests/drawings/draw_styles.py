@@ -202,7 +202,7 @@ def draw_curve_fitting() -> str:
 
 
 def draw_spline_thousands(count: int = 4000) -> str:
-    """A wavy outline, one closed cubic spline of thousands of control points; the test writes it, it is too large to keep."""
+    """A wavy outline of one closed cubic spline of thousands of control points; it is too large to keep as a file."""
     ring_points = [
         (500 + (300 + 20 * cos(8 * t)) * cos(t), 400 + (300 + 20 * cos(8 * t)) * sin(t))
         for t in (2 * pi * k / count for k in range(count))

@@ -326,3 +326,144 @@ def test_a_drawing_full_of_tangent_and_rounded_parts_has_no_fault(read, codes):
     drawing = read(draw)
     assert len(drawing.loops) == 80
     assert codes(drawing) == []
+
+
+def find(drawing, code):
+    (finding,) = [f for f in errors(drawing) if f.code == code]
+    assert finding.remedy
+    assert finding.origin.handle
+    return finding
+
+
+def lines(*points):
+    def draw(space):
+        for start, end in pairwise(points):
+            space.add_line(start, end)
+
+    return draw
+
+
+def test_how_far_loops_reach_over_each_other(read):
+    """Two rectangles that share 20 x 60 mm; a circle that shows a cap of 5 mm; loops that only touch."""
+
+    def overlapping(space):
+        rectangle(space, 0, 0, 100, 100)
+        rectangle(space, 80, 20, 90, 60)
+
+    assert find(read(overlapping), "crossing-loops").size_mm == pytest.approx(20, abs=0.02)
+
+    def peeping(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_circle((75, 50), 30)
+
+    assert find(read(peeping), "crossing-loops").size_mm == pytest.approx(5, abs=0.02)
+
+    def touching(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_circle((70, 50), 30)
+
+    finding = find(read(touching), "crossing-loops")
+    assert finding.size_mm == pytest.approx(0, abs=1e-9)
+    assert "they only touch" in finding.message
+
+
+def test_how_far_an_open_line_reaches_into_a_loop(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((50, 50), (50, 107))
+        space.add_line((20, 20), (40, 40))
+        space.add_line((24, 40), (30, 20))
+
+    sizes = [f.size_mm for f in errors(read(draw)) if f.code == "crossing-loops"]
+    # 7 mm stick out of the loop; of the two lines, x = y where 24 + 6 s = 40 - 20 s
+    assert sizes[0] == pytest.approx(7)
+    at = np.array([24 + 6 * (16 / 26), 40 - 20 * (16 / 26)])
+    assert sizes[1] == pytest.approx(min(np.hypot(*(at - end)) for end in ((20, 20), (40, 40), (24, 40), (30, 20))))
+
+
+def test_how_long_pieces_run_along_each_other(read):
+    def draw(space):
+        lines((0, 0), (100, 0), (100, 80), (0, 80), (0, 0))(space)
+        space.add_line((20, 0), (63, 0))
+
+    assert find(read(draw), "overlapping-pieces").size_mm == pytest.approx(43)
+
+
+def test_how_long_a_piece_is_that_ends_on_another(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        lines((40, 100), (40, 60), (70, 60))(space)
+
+    finding = find(read(draw), "t-junction")
+    assert finding.size_mm == pytest.approx(70)
+    assert "70 mm long" in finding.message
+
+
+def test_how_much_a_crossing_cuts_off(read):
+    """A small loop of 10 x 10 at the end of a plate's side: between the passes lie the two sides apart from them."""
+    rows = [(0, 0), (100, 0), (100, 60), (50, 60), (50, 75), (40, 75), (40, 65), (60, 65), (60, 90), (0, 90)]
+    finding = find(read(lambda space: space.add_lwpolyline(rows, close=True)), "self-crossing")
+    assert (finding.origin.x_mm, finding.origin.y_mm) == pytest.approx((50, 65))
+    assert finding.size_mm == pytest.approx(10 + 10)
+
+
+def test_how_far_apart_doubled_loops_are(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 60)
+        rectangle(space, 0.03, 0.04, 100, 60)
+
+    assert find(read(draw), "doubled-loop").size_mm == pytest.approx(0.05)
+
+
+def test_how_wide_a_sliver_is(read):
+    drawing = read(lambda space: space.add_lwpolyline([(0, 0), (200, 0), (200, 0.03), (0, 0.03)], close=True))
+    assert find(drawing, "sliver-loop").size_mm == pytest.approx(0.03, rel=1e-3)
+
+
+def test_wider_gaps_are_offered_up_to_a_millimetre(read):
+    gap = lines((0, 0), (100, 0), (100, 80), (0, 80), (0, 0.6))
+    opened = find(read(gap, join_tol_mm=0.2), "open-chain")
+    assert "--join-tol-mm 0.6" in opened.remedy
+    gap = lines((0, 0), (100, 0), (100, 80), (0, 80), (0, 1.4))
+    assert "--join-tol-mm" not in find(read(gap, join_tol_mm=0.2), "open-chain").remedy
+
+
+def test_gaps_closed_by_request_are_listed_each(read, codes):
+    def draw(space):
+        lines((0, 0.3), (100, 0), (100, 80))(space)
+        lines((100.2, 80), (0, 80), (0, 0))(space)
+
+    drawing = read(draw, join_tol_mm=0.5)
+    assert codes(drawing) == ["gap-closed", "gap-closed"]
+    assert [f.size_mm for f in drawing.findings] == pytest.approx([0.3, 0.2])
+    (wider,) = [f for f in read(draw, join_tol_mm=0.03).findings if f.code == "wider-gaps"]
+    assert "2 more gaps would close, the widest of 0.3 mm" in wider.message
+
+
+def test_a_contour_that_goes_on_hidden_is_said_with_its_layer(read):
+    def draw(space, document):
+        document.layers.add("OLD").off()
+        rectangle(space, 300, 0, 50, 50)
+        lines((0, 0), (100, 0), (100, 80))(space)
+        for start, end in (((100, 80), (0, 80)), ((0, 80), (0, 0))):
+            space.add_line(start, end, dxfattribs={"layer": "OLD"})
+
+    drawing = read(draw)
+    opened = find(drawing, "open-chain")
+    assert "it goes on where the layer OLD is hidden" in opened.message
+    assert opened.remedy == "switch the layer OLD on, or thaw it"
+    (hidden,) = [f for f in drawing.findings if f.code == "hidden-layer"]
+    assert hidden.severity is Severity.WARNING
+    assert "part of a contour is hidden: 2 open ends" in hidden.message
+
+
+def test_what_is_hidden_elsewhere_is_no_part_of_an_open_contour(read):
+    def draw(space, document):
+        document.layers.add("OLD").off()
+        lines((0, 0), (100, 0), (100, 80))(space)
+        space.add_line((10, 10), (20, 20), dxfattribs={"layer": "OLD"})
+        space.add_lwpolyline([(1, 1)], dxfattribs={"layer": "OLD"})  # broken, and nobody's business while hidden
+
+    drawing = read(draw)
+    assert "hidden" not in find(drawing, "open-chain").message
+    assert [f.code for f in errors(drawing)] == ["open-chain", "no-closed-loop"]

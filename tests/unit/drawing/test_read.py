@@ -251,3 +251,60 @@ def test_ezdxf_is_not_asked_for_a_document_twice(read, monkeypatch):
     """The strict reader's answer is used where it gives one; recovery is for files that it refuses."""
     monkeypatch.setattr(ezdxf.recover, "readfile", lambda *a: pytest.fail("recovery was asked"))
     assert len(read(draw_rectangle).loops) == 1
+
+
+def test_every_other_kind_of_entity_is_counted_and_none_is_a_crash(tmp_path):
+    """Pictures, meshes, solids, leaders: by count; embedded objects and proxies too, written here by their tags."""
+    document = ezdxf.new("R2018", units=4)
+    space = document.modelspace()
+    draw_rectangle(space)
+    space.add_image(document.add_image_def("photo.png", (10, 10)), (0, 0), (10, 10))
+    space.add_underlay(document.add_underlay_def("plan.pdf", "pdf"), (0, 0))
+    with space.add_mesh().edit_data() as mesh:
+        mesh.vertices = [(0, 0, 0), (9, 0, 0), (9, 9, 0)]
+        mesh.faces = [(0, 1, 2)]
+    for corners in range(3):
+        space.add_solid([(corners, 0), (1, 0), (0, 1)])
+    space.add_trace([(0, 0), (1, 0), (0, 1), (1, 1)])
+    space.add_wipeout([(0, 0), (10, 10)])
+    space.add_mline([(0, 0), (5, 5)])
+    space.add_leader([(0, 0), (5, 5)])
+    space.add_helix(5, 2, 3)
+    space.add_attdef("TAG", (0, 0), "words")
+    space.add_polyface()
+    path = tmp_path / "a.dxf"
+    document.saveas(path)
+    text = path.read_text()
+    owner = space.layout_key
+    embedded = f"  0\nOLE2FRAME\n  5\nFFF1\n330\n{owner}\n100\nAcDbEntity\n  8\n0\n100\nAcDbOle2Frame\n 70\n2\n"
+    embedded += " 10\n0.0\n 20\n0.0\n 30\n0.0\n 11\n1.0\n 21\n1.0\n 31\n0.0\n 90\n4\n310\nDEADBEEF\n  1\nOLE\n"
+    proxy = f"  0\nACAD_PROXY_ENTITY\n  5\nFFF2\n330\n{owner}\n100\nAcDbEntity\n  8\n0\n100\nAcDbProxyEntity\n"
+    proxy += " 90\n498\n 91\n500\n 92\n4\n310\nDEADBEEF\n"
+    unknown = "  0\nSHELF_BRACKET\n  5\nFFF3\n100\nAcDbEntity\n  8\n0\n"
+    at = text.index("ENTITIES\n") + len("ENTITIES\n")
+    path.write_text(text[:at] + embedded + proxy + unknown + text[at:])
+    drawing = read_drawing(path)
+    assert len(drawing.loops) == 1
+    counted = dict(drawing.passed_over)
+    wanted = {
+        "IMAGE": 1, "PDFUNDERLAY": 1, "MESH": 1, "SOLID": 3, "TRACE": 1, "WIPEOUT": 1, "MLINE": 1, "LEADER": 1,
+        "HELIX": 1, "ATTDEF": 1, "POLYLINE mesh": 1, "OLE2FRAME": 1, "ACAD_PROXY_ENTITY": 1,
+    }  # fmt: skip
+    assert counted == wanted
+    (unknown_note,) = [f for f in drawing.findings if f.code == "unknown-entities"]
+    assert "1 SHELF_BRACKET" in unknown_note.message
+    assert [f for f in drawing.findings if f.severity is Severity.ERROR] == []
+
+
+def test_fit_points_by_the_thousand(read):
+    """An open spline through 2,000 points of a sine: within the distance that the points' own chords stray."""
+    x = np.linspace(0, 400, 2000)
+    points = list(zip(x, 50 + 30 * np.sin(x / 40), strict=True))
+
+    def draw(space):
+        space.add_spline(points)
+        space.add_lwpolyline([points[-1], (400, -50), (0, -50), points[0]])
+
+    (loop,) = read(draw).loops
+    area = 400 * 100 + 30 * 40 * (1 - np.cos(10))
+    assert abs(measure_area_mm2(loop.contour)) == pytest.approx(area, rel=1e-5)
