@@ -54,7 +54,7 @@ def find_faults(
         return [*findings, error("too-tangled", str(fault), remedy=remedy, origin=Origin(file=joined.file))]
     findings += cap_findings(_say_doubled(joined, doubled))
     findings += cap_findings(_say_contacts(joined, net, contacts, doubled, join_tol_mm))
-    findings += cap_findings(_say_slivers(joined))
+    findings += cap_findings(_say_slivers(joined, tangled=net.chain[contacts.one][_meets_itself(net, contacts)]))
     return findings
 
 
@@ -151,10 +151,19 @@ def _is_near_free_end(joined: Joined, points: FloatArray, join_tol_mm: float) ->
     return near
 
 
-def _say_slivers(joined: Joined) -> Iterable[Finding]:
-    """Say the loops that are thinner on average than loops drawn twice are apart."""
+def _meets_itself(net: Net, contacts: Contacts) -> BoolArray:
+    return np.asarray(net.chain[contacts.one] == net.chain[contacts.other])
+
+
+def _say_slivers(joined: Joined, *, tangled: IntArray) -> Iterable[Finding]:
+    """Say the loops that are thinner on average than loops drawn twice are apart.
+
+    The two sides of a figure of eight take each other's area away, so that ``tangled`` loops say nothing.
+    """
     area, length = _measure_chains(joined)
-    for i in np.flatnonzero(joined.chains.closed & (2.0 * np.abs(area) < DOUBLED_MM * length)).tolist():
+    thin = joined.chains.closed & (2.0 * np.abs(area) < DOUBLED_MM * length)
+    thin[tangled] = False
+    for i in np.flatnonzero(thin).tolist():
         row = int(joined.chains.first[i])
         width = 2.0 * abs(float(area[i])) / float(length[i])
         origin = joined.find_source(row).find_origin(joined.file, joined.chains.vertices[row, :2])

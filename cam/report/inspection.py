@@ -29,7 +29,7 @@ _MARGIN_SHARE = 0.06
 
 
 def lay_inspection_document(drawing: Drawing, *, roles: Sequence[str]) -> dict[str, Any]:
-    """Return the document of ``inspect``; ``roles`` has one role a loop."""
+    """Return the document of ``inspect``; ``roles`` has one role a loop, findings have the page's numbers."""
     return {
         "format": FORMAT,
         "units": drawing.units,
@@ -46,7 +46,10 @@ def lay_inspection_document(drawing: Drawing, *, roles: Sequence[str]) -> dict[s
             }
             for chain in drawing.open_chains
         ],
-        "findings": [finding.as_document() for finding in drawing.findings],
+        "findings": [
+            {"number": flag.number, **flag.finding.as_document()}
+            for flag in find_flags(drawing.findings, view=_find_view(drawing))
+        ],
     }
 
 

@@ -72,7 +72,7 @@ class TestBulge:
 
 
 class TestObjectCoordinates:
-    """Reference, arbitrary axis: X = (0, 1, 0) x N where N has |x| and |y| below 1/64, else (0, 0, 1) x N; Y = N x X."""
+    """Reference, arbitrary axis: X = (0, 1, 0) x N if |x|, |y| of N are below 1/64, else (0, 0, 1) x N; Y = N x X."""
 
     def test_straight_down_turns_x_over(self, read):
         """N = (0, 0, -1): X = (0, 1, 0) x N = (-1, 0, 0), Y = N x X = (0, 1, 0); (40, 30) lies at (-40, 30)."""
@@ -125,7 +125,7 @@ class TestObjectCoordinates:
 
 
 class TestBlockReferences:
-    """Reference: a point goes to insertion + turn x scale x (point - base); arrays step along the turned axes, unscaled."""
+    """Reference: a point goes to insertion + turn x scale x (point - base); arrays step along the axes as turned."""
 
     BLOCK = "0 BLOCK 8 0 2 B 70 0 10 1 20 2 3 B {content} 0 ENDBLK 8 0"
     CORNERS = ((4, 6), (16, 6), (16, 12))
