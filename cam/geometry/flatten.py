@@ -6,7 +6,7 @@ from math import acos, ceil, pi
 
 import numpy as np
 
-from cam.geometry.contour import Contour, FloatArray, IntArray, find_segments
+from cam.geometry.contour import Contour, FloatArray, IntArray, Segments, find_segments
 
 
 def count_chords(*, radius_mm: float, sweep_rad: float, chord_tol_mm: float) -> int:
@@ -20,6 +20,19 @@ def count_chords(*, radius_mm: float, sweep_rad: float, chord_tol_mm: float) -> 
     if chord_tol_mm >= radius_mm:
         return max(1, ceil(abs(sweep_rad) / (pi / 2.0)))
     return max(1, ceil(abs(sweep_rad) / (2.0 * acos(1.0 - chord_tol_mm / radius_mm)) - 1e-9))
+
+
+def count_chords_of(segments: Segments, *, chord_tol_mm: float) -> IntArray:
+    """Return how many equal chords keep within a distance of each segment, shape (n,)."""
+    counts = np.ones(len(segments), dtype=np.int64)
+    arcs = np.flatnonzero(segments.is_arc)
+    radius, sweep = segments.radius_mm[arcs], np.abs(segments.sweep_rad[arcs])
+    step = np.where(chord_tol_mm < radius, 2.0 * np.arccos(1.0 - np.minimum(chord_tol_mm / radius, 1.0)), 1.0)
+    # so flat an arc that its step rounds to nothing: chord_tol = radius step^2 / 8
+    step = np.maximum(step, np.sqrt(chord_tol_mm / radius))
+    share = np.where(chord_tol_mm < radius, sweep / step - 1e-9, sweep / (pi / 2.0))
+    counts[arcs] = np.maximum(np.ceil(share), 1).astype(np.int64)
+    return counts
 
 
 def flatten(contour: Contour, *, chord_tol_mm: float) -> FloatArray:
@@ -46,13 +59,7 @@ def flatten_vertices(vertices: FloatArray, *, chord_tol_mm: float, closed: bool 
         path (then it is the last point, with index n - 1).
     """
     segments = find_segments(vertices, closed=closed)
-    counts = np.ones(len(segments), dtype=np.int64)
-    for i in np.flatnonzero(segments.is_arc):
-        counts[i] = count_chords(
-            radius_mm=float(segments.radius_mm[i]),
-            sweep_rad=float(segments.sweep_rad[i]),
-            chord_tol_mm=chord_tol_mm,
-        )
+    counts = count_chords_of(segments, chord_tol_mm=chord_tol_mm)
     index = np.repeat(np.arange(len(segments)), counts)
     first = np.cumsum(counts) - counts
     share = (np.arange(len(index)) - first[index]) / counts[index]

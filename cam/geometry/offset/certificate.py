@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from cam.geometry.contour import FloatArray, find_segments
-from cam.geometry.offset.clearance import SourceTree, find_neighbours, points_on
+from cam.geometry.offset.clearance import SourceTree, find_feet, find_neighbours, points_on
 from cam.geometry.offset.joining import Loop
 from cam.geometry.offset.source import Source
 
@@ -23,6 +23,23 @@ def check_loops(loops: list[Loop], *, source: Source, tree: SourceTree, distance
     if not off[worst] <= JOINT_TOL_MM:
         x, y = points[worst] + source.origin_mm
         return f"at ({x:.4f}, {y:.4f}) mm it is {off[worst]:.2g} mm off the distance"
+    return ""
+
+
+def check_makers(loops: list[Loop], *, source: Source, distance_mm: float) -> str:
+    """Return why joints do not keep the distance from the makers on both sides, an empty text if they do."""
+    for loop in loops:
+        after = loop.maker
+        for maker in (after, np.roll(after, 1)):
+            vertex = maker >= len(source)
+            segment = maker % len(source)
+            feet = find_feet(source.segments, segment, loop.joint_mm)
+            feet[vertex] = source.segments.start_mm[segment[vertex]]
+            off = np.abs(np.hypot(*(feet - loop.joint_mm).T) - abs(distance_mm))
+            worst = int(np.argmax(off))
+            if not off[worst] <= JOINT_TOL_MM:
+                x, y = loop.joint_mm[worst] + source.origin_mm
+                return f"at ({x:.4f}, {y:.4f}) mm it is {off[worst]:.2g} mm off the distance"
     return ""
 
 

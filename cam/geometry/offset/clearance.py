@@ -1,4 +1,4 @@
-"""How far points lie from the source of an offset: quickly within a bound, then exactly."""
+"""How far points lie from the source of an offset: a search within a bound, then exactly."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from cam.geometry.contour import FloatArray, IntArray, Segments
-from cam.geometry.flatten import count_chords
+from cam.geometry.flatten import count_chords_of
 from cam.geometry.offset.source import Source
 
 FLATTEN_MM = 1e-3
@@ -28,13 +28,7 @@ def plant_tree(source: Source) -> SourceTree:
     """Return the search tree of a source."""
     segments = source.segments
     arcs = segments.is_arc
-    counts = np.ones(len(source), dtype=np.int64)
-    for k in np.flatnonzero(arcs):
-        counts[k] = count_chords(
-            radius_mm=float(segments.radius_mm[k]),
-            sweep_rad=float(segments.sweep_rad[k]),
-            chord_tol_mm=FLATTEN_MM,
-        )
+    counts = count_chords_of(segments, chord_tol_mm=FLATTEN_MM)
     owner = np.repeat(np.arange(len(source)), counts + 1)
     first = np.cumsum(counts + 1) - (counts + 1)
     share = (np.arange(len(owner)) - first[owner]) / counts[owner]
@@ -56,14 +50,6 @@ def points_on(segments: Segments, segment: IntArray, share: FloatArray) -> Float
         )
     points[share >= 1.0] = segments.end_mm[segment[share >= 1.0]]
     return np.asarray(points)
-
-
-def find_near_mm(tree: SourceTree, points_mm: FloatArray) -> FloatArray:
-    """Return the distances, shape (n,), from points to the source, within ``slack_mm``."""
-    at, distance = tree.tree.query_nearest(shapely.points(points_mm), return_distance=True, all_matches=False)
-    near = np.empty(len(points_mm))
-    near[at[0]] = distance
-    return near
 
 
 def find_feet(segments: Segments, segment: IntArray, points_mm: FloatArray) -> FloatArray:

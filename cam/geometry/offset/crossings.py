@@ -94,7 +94,23 @@ def _find_pairs(pieces: Pieces, intervals: Intervals) -> tuple[IntArray, IntArra
 
 
 def _find_doubt_mm(pieces: Pieces, a: IntArray, b: IntArray, points_mm: FloatArray) -> FloatArray:
-    """Return how far along the pieces each meeting may be misplaced by rounding.
+    """Return how far along the pieces each meeting may be misplaced by rounding, within bounds."""
+    return np.asarray(np.clip(find_doubts(pieces, a, b, points_mm).along_mm, END_SLACK_MM, MAX_SLACK_MM))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubts:
+    """How surely carriers meet: ``along_mm`` by how much rounding may move the meeting along them,
+    ``cross`` the sine of the angle from the first to the second, ``tangent`` whether that sine may
+    have either sign; all (n,)."""
+
+    along_mm: FloatArray
+    cross: FloatArray
+    tangent: BoolArray
+
+
+def find_doubts(pieces: Pieces, a: IntArray, b: IntArray, points_mm: FloatArray) -> Doubts:
+    """Return how surely the carriers of pieces meet at points, shape (n, 2).
 
     Notes
     -----
@@ -104,15 +120,15 @@ def _find_doubt_mm(pieces: Pieces, a: IntArray, b: IntArray, points_mm: FloatArr
     reach = np.abs(points_mm).max(axis=1) + pieces.radius_mm[a] + pieces.radius_mm[b]
     error = 8.0 * np.finfo(np.float64).eps * reach
     way_a, way_b = (_carrier_directions(pieces, piece, points_mm) for piece in (a, b))
-    angle = np.abs(way_a[:, 0] * way_b[:, 1] - way_a[:, 1] * way_b[:, 0])
+    cross = way_a[:, 0] * way_b[:, 1] - way_a[:, 1] * way_b[:, 0]
     bend_a, bend_b = (
         np.sign(pieces.sweep_rad[piece]) / np.where(pieces.is_arc[piece], pieces.radius_mm[piece], np.inf)
         for piece in (a, b)
     )
     same_way = np.sign((way_a * way_b).sum(axis=1))
     bend = np.maximum(np.abs(bend_a - same_way * bend_b), 1e-9)
-    doubt = np.minimum(error / np.maximum(angle, 1e-15), np.sqrt(2.0 * error / bend))
-    return np.asarray(np.clip(doubt, END_SLACK_MM, MAX_SLACK_MM))
+    along = np.minimum(error / np.maximum(np.abs(cross), 1e-15), np.sqrt(2.0 * error / bend))
+    return Doubts(along, cross, np.abs(cross) <= 4.0 * np.sqrt(error * bend))
 
 
 def _carrier_directions(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> FloatArray:
@@ -128,22 +144,27 @@ def find_along(
     pieces: Pieces, piece: IntArray, points_mm: FloatArray, *, slack_mm: FloatArray | float = END_SLACK_MM
 ) -> tuple[BoolArray, FloatArray]:
     """Return whether points on the pieces' carriers lie on the pieces, and how far along."""
-    chord = (pieces.end_mm - pieces.start_mm)[piece]
-    length = pieces.length_mm[piece]
-    straight = ((points_mm - pieces.start_mm[piece]) * chord).sum(axis=1) / np.maximum(
-        length, np.finfo(np.float64).tiny
-    )
-    arc = pieces.is_arc[piece]
-    radius = np.where(arc, pieces.radius_mm[piece], 1.0)
-    offset = points_mm - pieces.centre_mm[piece]
-    angle = (np.arctan2(offset[:, 1], offset[:, 0]) - pieces.angle_rad[piece]) * np.sign(pieces.sweep_rad[piece])
-    way = np.mod(angle, 2.0 * np.pi)
-    over = way > np.abs(pieces.sweep_rad[piece])
-    # what lies before the start shows as almost a whole turn
-    way = np.where(over & (2.0 * np.pi - way < way - np.abs(pieces.sweep_rad[piece])), way - 2.0 * np.pi, way)
-    along = np.where(arc, way * radius, straight)
+    along, length = find_places_mm(pieces, piece, points_mm), pieces.length_mm[piece]
     on = (along >= -slack_mm) & (along <= length + slack_mm)
     return np.asarray(on), np.asarray(np.clip(along, 0.0, length))
+
+
+def find_places_mm(pieces: Pieces, piece: IntArray, points_mm: FloatArray) -> FloatArray:
+    """Return how far along the pieces' carriers points on them lie, less than 0 before the start."""
+    chord = (pieces.end_mm - pieces.start_mm)[piece]
+    length = np.maximum(pieces.length_mm[piece], np.finfo(np.float64).tiny)
+    places = ((points_mm - pieces.start_mm[piece]) * chord).sum(axis=1) / length
+    arc = pieces.is_arc[piece]
+    if arc.any():
+        at = piece[arc]
+        sweep = np.abs(pieces.sweep_rad[at])
+        offset = points_mm[arc] - pieces.centre_mm[at]
+        angle = (np.arctan2(offset[:, 1], offset[:, 0]) - pieces.angle_rad[at]) * np.sign(pieces.sweep_rad[at])
+        way = np.mod(angle, 2.0 * np.pi)
+        # what lies before the start shows as almost a whole turn
+        way = np.where((way > sweep) & (2.0 * np.pi - way < way - sweep), way - 2.0 * np.pi, way)
+        places[arc] = way * pieces.radius_mm[at]
+    return np.asarray(places)
 
 
 def _line_with_line(pieces: Pieces, a: IntArray, b: IntArray) -> _Meetings:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import tan
 
 import numpy as np
 
@@ -42,11 +41,11 @@ def join_parts(parts: Parts, *, pieces: Pieces) -> Loop | None:
     share = (parts.high_mm - parts.low_mm) / pieces.length_mm[parts.piece]
     sweep = pieces.sweep_rad[parts.piece] * share
     points, sweeps = _merge_carriers(joint, sweep, parts, pieces)
-    vertices = [[x, y, tan(s / 4.0)] for (x, y), s in zip(points, sweeps, strict=True)]
-    if len(vertices) < 2 or (len(vertices) == 2 and not any(b for _, _, b in vertices)):
+    vertices = np.column_stack((points, np.tan(sweeps / 4.0)))
+    if len(vertices) < 2 or (len(vertices) == 2 and not vertices[:, 2].any()):
         return None
     return Loop(
-        vertices=np.array(vertices),
+        vertices=vertices,
         length_mm=float((parts.high_mm - parts.low_mm).sum()),
         maker=pieces.maker[parts.piece],
         low_share=parts.low_mm / pieces.length_mm[parts.piece],
@@ -77,7 +76,7 @@ def _join_same_piece(parts: Parts, pieces: Pieces) -> Parts:
 
 def _merge_carriers(
     joint: FloatArray, sweep: FloatArray, parts: Parts, pieces: Pieces
-) -> tuple[list[tuple[float, float]], list[float]]:
+) -> tuple[FloatArray, FloatArray]:
     """Return points and sweeps with consecutive arcs of one circle made one."""
     n = len(parts)
     arc = pieces.is_arc[parts.piece]
@@ -91,25 +90,22 @@ def _merge_carriers(
         & (np.abs(radius - radius[before]) <= 1e-9)
     )
     if not same.any():
-        return [(float(x), float(y)) for x, y in joint], [float(s) for s in sweep]
+        return joint, sweep
     if same.all() and abs(abs(float(sweep.sum())) - 2.0 * np.pi) < 1e-6:
         return _whole_circle(joint, sweep, centre[0])
     first = int(np.argmin(same))
-    points: list[tuple[float, float]] = []
-    sweeps: list[float] = []
-    for i in np.roll(np.arange(n), -first).tolist():
-        if sweeps and same[i] and abs(sweeps[-1] + float(sweep[i])) <= MAX_MERGED_RAD:
-            sweeps[-1] += float(sweep[i])
+    joint, sweep, same = np.roll(joint, -first, axis=0), np.roll(sweep, -first), np.roll(same, -first)
+    starts, total = [], 0.0
+    for i, (turn, goes_on) in enumerate(zip(sweep.tolist(), same.tolist(), strict=True)):
+        if goes_on and abs(total + turn) <= MAX_MERGED_RAD:
+            total += turn
         else:
-            points.append((float(joint[i, 0]), float(joint[i, 1])))
-            sweeps.append(float(sweep[i]))
-    return points, sweeps
+            starts.append(i)
+            total = turn
+    return joint[starts], np.add.reduceat(sweep, starts)
 
 
-def _whole_circle(
-    joint: FloatArray, sweep: FloatArray, centre: FloatArray
-) -> tuple[list[tuple[float, float]], list[float]]:
+def _whole_circle(joint: FloatArray, sweep: FloatArray, centre: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return a whole circle as two half arcs."""
-    opposite = 2.0 * centre - joint[0]
     half = float(np.copysign(np.pi, sweep[0]))
-    return [(float(joint[0, 0]), float(joint[0, 1])), (float(opposite[0]), float(opposite[1]))], [half, half]
+    return np.array([joint[0], 2.0 * centre - joint[0]]), np.array([half, half])

@@ -8,17 +8,23 @@ from cam.errors import PanelRefused
 from cam.findings import Origin, error
 from cam.geometry.contour import Contour, FloatArray, Region
 from cam.geometry.measure import contains_point, measure_area_mm2
-from cam.geometry.offset.certificate import check_loops
+from cam.geometry.offset.certificate import check_loops, check_makers
+from cam.geometry.offset.chain import ChainUnsure
 from cam.geometry.offset.clearance import SourceTree, plant_tree
 from cam.geometry.offset.crossings import find_crossings
 from cam.geometry.offset.joining import Loop, join_parts
+from cam.geometry.offset.layers import find_layered_loops
 from cam.geometry.offset.raw import TOUCH_MM, offset_pieces
+from cam.geometry.offset.skin import Skin, lay_skin
 from cam.geometry.offset.source import Source, find_source
 from cam.geometry.offset.trace import LoopsOpen, cut_at_crossings, keep_distant, trace_loops
 from cam.geometry.offset.trim import find_live_intervals
 
 SHIFTS_MM = (0.0, 3e-7, -3e-7, 7e-7, -7e-7)
 """Where an exact coincidence leaves the topology open, the distance is moved by less than the check allows."""
+
+MAX_MEASURED = 1000
+"""Segments of a result up to which each is measured against the whole source, and not only by probes."""
 
 
 def offset_region(region: Region, *, distance_mm: float) -> tuple[Region, ...]:
@@ -71,11 +77,15 @@ def find_offset_loops(source: Source, *, distance_mm: float) -> list[Loop]:
     PanelRefused
         ``offset-not-certain``, if no attempt passes the check.
     """
+    skin, side = lay_skin(source), float(np.sign(distance_mm))
+    quick = _try_layers(source, skin, distance_mm=abs(distance_mm), side=side)
+    if quick is not None:
+        return quick
     tree = plant_tree(source)
     reason = ""
     for shift in SHIFTS_MM:
         try:
-            loops = _try_loops(source, tree, distance_mm=abs(distance_mm) + shift, side=float(np.sign(distance_mm)))
+            loops = _try_loops(source, skin, tree, distance_mm=abs(distance_mm) + shift, side=side)
         except LoopsOpen:
             reason = "its pieces do not close"
             continue
@@ -93,15 +103,28 @@ def find_offset_loops(source: Source, *, distance_mm: float) -> list[Loop]:
     )
 
 
-def _try_loops(source: Source, tree: SourceTree, *, distance_mm: float, side: float) -> list[Loop]:
+def _try_layers(source: Source, skin: Skin, *, distance_mm: float, side: float) -> list[Loop] | None:
+    """Return the loops by the quick road, None if it is not certain of them."""
+    try:
+        found = find_layered_loops(source, skin=skin, distance_mm=distance_mm, side=side)
+    except ChainUnsure:
+        return None
+    loops = [loop for loop in found if not _is_sliver(loop)]
+    reason = check_makers(loops, source=source, distance_mm=distance_mm)
+    if not reason and sum(len(loop.vertices) for loop in loops) <= MAX_MEASURED:
+        reason = check_loops(loops, source=source, tree=plant_tree(source), distance_mm=distance_mm)
+    return None if reason else loops
+
+
+def _try_loops(source: Source, skin: Skin, tree: SourceTree, *, distance_mm: float, side: float) -> list[Loop]:
     if distance_mm <= 0.0:
         raise LoopsOpen
     pieces = offset_pieces(source, distance_mm=distance_mm, side=side)
-    intervals = find_live_intervals(pieces, tree)
+    intervals = find_live_intervals(pieces, skin)
     if not len(intervals):
         return []
     parts = cut_at_crossings(pieces, find_crossings(pieces, intervals))
-    parts, margin = keep_distant(parts, pieces=pieces, tree=tree, intervals=intervals)
+    parts, margin = keep_distant(parts, pieces=pieces, skin=skin, tree=tree, intervals=intervals)
     traced = trace_loops(parts, margin, pieces=pieces)
     loops = [join_parts(parts.take(np.array(loop)), pieces=pieces) for loop in traced]
     return [loop for loop in loops if loop is not None and not _is_sliver(loop)]

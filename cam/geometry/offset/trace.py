@@ -8,9 +8,10 @@ from math import pi
 import numpy as np
 
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
-from cam.geometry.offset.clearance import SourceTree, find_near_mm, find_neighbours
+from cam.geometry.offset.clearance import SourceTree, find_neighbours
 from cam.geometry.offset.crossings import Crossings
 from cam.geometry.offset.raw import TOUCH_MM, Pieces, directions_at, points_at
+from cam.geometry.offset.skin import Skin, find_nearer
 from cam.geometry.offset.trim import Intervals, hold
 
 NOISE_MM = 1e-8
@@ -77,7 +78,9 @@ def _find_labels(count: int, pairs: IntArray) -> IntArray:
         label = lower
 
 
-def keep_distant(parts: Parts, *, pieces: Pieces, tree: SourceTree, intervals: Intervals) -> tuple[Parts, FloatArray]:
+def keep_distant(
+    parts: Parts, *, pieces: Pieces, skin: Skin, tree: SourceTree, intervals: Intervals
+) -> tuple[Parts, FloatArray]:
     """Return the parts that keep the distance from every segment, and by how much, closed gaps left out.
 
     Returns
@@ -94,8 +97,8 @@ def keep_distant(parts: Parts, *, pieces: Pieces, tree: SourceTree, intervals: I
     """
     parts = parts.take(hold(intervals, pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0))
     points = points_at(pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0)
-    near = find_near_mm(tree, points) >= pieces.distance_mm - 2.0 * tree.slack_mm - NOISE_MM
-    parts, points = parts.take(near), points[near]
+    far = ~find_nearer(skin, points, than_mm=pieces.distance_mm - NOISE_MM)
+    parts, points = parts.take(far), points[far]
     # the source lies to the left of travel where it is passed on the right
     ahead = directions_at(pieces, parts.piece, (parts.low_mm + parts.high_mm) / 2.0)
     to_source = pieces.side * np.column_stack((-ahead[:, 1], ahead[:, 0]))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
-from cam.geometry.offset.clearance import SourceTree, find_near_mm
 from cam.geometry.offset.raw import Pieces, points_at
+from cam.geometry.offset.skin import Skin, find_nearer
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -27,7 +27,7 @@ class Intervals:
         return Intervals(self.piece[which], self.low_mm[which], self.high_mm[which])
 
 
-def find_live_intervals(pieces: Pieces, tree: SourceTree) -> Intervals:
+def find_live_intervals(pieces: Pieces, skin: Skin) -> Intervals:
     """Return intervals that hold every point of the pieces that keeps the distance from the source.
 
     Notes
@@ -38,13 +38,13 @@ def find_live_intervals(pieces: Pieces, tree: SourceTree) -> Intervals:
     """
     quarters = np.maximum(np.ceil(np.abs(pieces.sweep_rad) / (np.pi / 2.0) - 1e-9), 1).astype(np.int64)
     live = _divide(pieces, np.arange(len(pieces)), np.zeros(len(pieces)), pieces.length_mm, quarters)
-    limit = pieces.distance_mm - tree.slack_mm - 1e-6
+    limit = pieces.distance_mm - 1e-6
     done: list[Intervals] = []
     for _ in range(24):
         half = (live.high_mm - live.low_mm) / 2.0
-        near = find_near_mm(tree, points_at(pieces, live.piece, live.low_mm + half))
-        live, half = live.take(near + half >= limit), half[near + half >= limit]
-        fine = 2.0 * half.sum() / (2.0 * len(tree.source) + 16.0)
+        dead = find_nearer(skin, points_at(pieces, live.piece, live.low_mm + half), than_mm=limit - half)
+        live, half = live.take(~dead), half[~dead]
+        fine = 2.0 * half.sum() / (2.0 * len(skin.source) + 16.0)
         small = half <= fine
         done.append(live.take(small))
         live = live.take(~small)

@@ -1,0 +1,163 @@
+"""Where flat pieces meet, straight ones and arcs of small sweep, without their far centres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
+from cam.geometry.offset.raw import TOUCH_MM, Pieces
+
+FLAT_RAD = 0.05
+"""Sweep up to which an arc is near enough to its tangent to be met by way of it."""
+REACH_MM = 1e-3
+"""How far beyond its ends a piece is still met, for the caller to judge."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Meetings:
+    """Meetings of two carriers near both pieces: the places along them, and how sure they are; all (n,).
+
+    ``cross`` is the sine of the angle from the first to the second, ``doubt_mm`` by how much
+    rounding may move the place, ``tangent`` whether the sine may have either sign.
+    """
+
+    first: IntArray
+    first_mm: FloatArray
+    second: IntArray
+    second_mm: FloatArray
+    cross: FloatArray
+    doubt_mm: FloatArray
+    tangent: BoolArray
+
+
+_Complex = npt.NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Flats:
+    """Pieces as complex numbers: start, unit direction there, signed curvature, length; each (n,)."""
+
+    start: _Complex
+    way: _Complex
+    bend: FloatArray
+    length: FloatArray
+
+
+def are_flat(pieces: Pieces) -> BoolArray:
+    """Return which pieces are straight or arcs of small sweep, shape (n,)."""
+    return np.asarray(np.abs(pieces.sweep_rad) <= FLAT_RAD)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlatMeetings:
+    """Meetings of flat pieces; ``left`` are the pairs that almost touch, left to the caller, and
+    ``coincide`` those that may run along each other: numbers of pairs."""
+
+    meetings: Meetings
+    left: IntArray
+    coincide: IntArray
+
+
+def find_flat_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> FlatMeetings:
+    """Return where pairs of flat pieces meet.
+
+    Notes
+    -----
+    A carrier with start s, direction t, left normal n and curvature k is the zero of
+    ``f(p) = n (p - s) - k |p - s|^2 / 2``, which keeps its digits however flat the arc is. The
+    second piece, as a parabola, is put into the first's f; Newton's steps on both mend the rest.
+    """
+    flats = _as_flats(pieces)
+    a, b = _take(flats, first), _take(flats, second)
+    gap = (b.start - a.start) * a.way.conj()
+    turn = b.way * a.way.conj()
+    c0 = gap.imag - a.bend * np.abs(gap) ** 2 / 2.0
+    c1 = turn.imag - a.bend * (gap * turn.conj()).real
+    c2 = (b.bend * (turn.real - a.bend * (gap * turn.conj()).imag) - a.bend) / 2.0
+    coincide = _find_coincident(a, b, gap, turn, (c0, c1, c2))
+    square = c1**2 - 4.0 * c0 * c2
+    # what the parabola leaves out may make or undo a meeting that is this nearly a touch
+    blur = 4.0 * np.abs(c2) * (b.length * (b.bend * b.length) ** 2 / 3.0 + TOUCH_MM)
+    touch = (np.abs(square) <= blur) & (c2 != 0.0)
+    clear = ~touch & (square >= 0.0)
+    half = c1 + np.copysign(np.sqrt(np.where(clear, square, 0.0)), c1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        near = np.where(clear, -2.0 * c0 / half, np.nan)
+        far = np.where(clear & (c2 != 0.0), -half / (2.0 * c2), np.nan)
+    # a pair is met at most twice: at its nearer root, and at the other where that is in reach too
+    slack = 0.05 * b.length + REACH_MM
+    in_reach = [np.flatnonzero((u >= -slack) & (u <= b.length + slack)) for u in (near, far)]
+    which = np.concatenate(in_reach)
+    place = np.concatenate((near[in_reach[0]], far[in_reach[1]]))
+    meetings = _polish(_take(a, which), _take(b, which), place, first[which], second[which])
+    return FlatMeetings(meetings, np.flatnonzero(touch), coincide)
+
+
+def _as_flats(pieces: Pieces) -> _Flats:
+    start = pieces.start_mm[:, 0] + 1j * pieces.start_mm[:, 1]
+    chord = pieces.end_mm[:, 0] + 1j * pieces.end_mm[:, 1] - start
+    way = chord / np.maximum(np.abs(chord), np.finfo(np.float64).tiny)
+    arc = pieces.is_arc
+    bend = np.zeros(len(pieces))
+    if arc.any():
+        way[arc] *= np.exp(-0.5j * pieces.sweep_rad[arc])
+        bend[arc] = np.sign(pieces.sweep_rad[arc]) / pieces.radius_mm[arc]
+    return _Flats(start, way, bend, pieces.length_mm)
+
+
+def _take(flats: _Flats, which: IntArray) -> _Flats:
+    return _Flats(flats.start[which], flats.way[which], flats.bend[which], flats.length[which])
+
+
+def _find_coincident(
+    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, terms: tuple[FloatArray, FloatArray, FloatArray]
+) -> IntArray:
+    c0, c1, c2 = terms
+    at = np.flatnonzero(
+        (np.abs(c1) <= 1e-6) & (np.abs(c0) <= 10.0 * TOUCH_MM) & (np.abs(c2) * b.length**2 <= 10.0 * TOUCH_MM)
+    )
+    ends = np.sort(np.column_stack((gap[at].real, (gap[at] + b.length[at] * turn[at]).real)))
+    return at[(ends[:, 1] > 0.1 * TOUCH_MM) & (ends[:, 0] < a.length[at] - 0.1 * TOUCH_MM)]
+
+
+def _polish(a: _Flats, b: _Flats, place: FloatArray, first: IntArray, second: IntArray) -> Meetings:
+    point = b.start + b.way * (place + 0.5j * b.bend * place**2)
+    for _ in range(3 if a.bend.any() or b.bend.any() else 1):
+        (f_a, d_a), (f_b, d_b) = _deviation(a, point), _deviation(b, point)
+        cross = (d_a.conj() * d_b).imag
+        cross = np.where(np.abs(cross) < 1e-14, np.copysign(1e-14, cross), cross)
+        step = (f_b * d_a - f_a * d_b) / cross
+        # near a touch a step may be wild; then the place stays in doubt
+        point = np.where(np.abs(step) <= 0.1 * b.length + REACH_MM, point + step, point)
+    on_a, on_b = _place_on(a, point), _place_on(b, point)
+    d_a, d_b = a.way + 1j * a.bend * (point - a.start), b.way + 1j * b.bend * (point - b.start)
+    cross = (d_a.conj() * d_b).imag
+    bend = np.maximum(np.abs(a.bend - np.sign((d_a.conj() * d_b).real) * b.bend), 1e-9)
+    error = 16.0 * np.finfo(np.float64).eps * (np.abs(point) + a.length + b.length)
+    doubt = np.minimum(error / np.maximum(np.abs(cross), 1e-15), np.sqrt(2.0 * error / bend))
+    near = np.flatnonzero(
+        (on_a > -REACH_MM) & (on_a < a.length + REACH_MM) & (on_b > -REACH_MM) & (on_b < b.length + REACH_MM)
+    )
+    tangent = np.abs(cross) <= 4.0 * np.sqrt(error * bend)
+    return Meetings(first[near], on_a[near], second[near], on_b[near], cross[near], doubt[near], tangent[near])
+
+
+def _deviation(flats: _Flats, point: _Complex) -> tuple[FloatArray, _Complex]:
+    """Return f of the points, and the carriers' directions there."""
+    gap = point - flats.start
+    f = (gap * flats.way.conj()).imag - flats.bend * (gap.real**2 + gap.imag**2) / 2.0
+    return f, flats.way + 1j * flats.bend * gap
+
+
+def _place_on(flats: _Flats, point: _Complex) -> FloatArray:
+    gap = (point - flats.start) * flats.way.conj()
+    bent = flats.bend != 0.0
+    if not bent.any():
+        return np.asarray(gap.real)
+    reach = np.abs(gap)
+    half = np.where(bent, flats.bend / 2.0, 1.0)
+    along = np.where(bent, np.arcsin(np.clip(reach * half, -1.0, 1.0)) / half, reach)
+    return np.asarray(np.copysign(along, gap.real))
