@@ -127,7 +127,8 @@ def _collect(entities: Iterable[DXFGraphic], collected: Collected, walk: Walk) -
                 _collect_hidden(entity, Source(kind, layer, dxf.handle or "", walk.block_path), collected, walk)
         elif walk.use_of(layer) is LayerUse.IGNORE:
             collected.ignored[layer, kind] += 1
-        elif isinstance(entity, DXFTagStorage):
+        elif isinstance(entity, DXFTagStorage) or not isinstance(entity, DXFGraphic):
+            # the second are entities of other sections, such as BLOCK, that damage has put here
             collected.unknown[kind] += 1
         elif dxf.get("invisible", 0):
             collected.invisible[kind] += 1

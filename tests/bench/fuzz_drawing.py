@@ -13,6 +13,7 @@ not read within 10 s, raises anything but a refusal, or runs out of memory is ke
 from __future__ import annotations
 
 import argparse
+import math
 import random
 import resource
 import signal
@@ -63,7 +64,15 @@ def make_sound_drawings() -> list[bytes]:
             space.add_line((220, 330), (100, 300))
             space.add_spline([(100, 200), (130, 230), (170, 190)])
             space.add_line((170, 190), (100, 200))
-            space.add_hatch().paths.add_polyline_path([(0, 0), (5, 0), (5, 5)])
+            space.add_hatch().paths.add_polyline_path([(20, 200), (25, 200), (25, 205)])
+            edges = space.add_hatch().paths.add_edge_path()
+            edges.add_line((520, 50), (560, 50))
+            edges.add_arc((560, 60), 10, 270, 90)
+            edges.add_line((560, 70), (520, 70))
+            edges.add_ellipse((520, 60), (0, 10), 0.5, 0, 180)
+            space.add_lwpolyline(
+                [(450 + 15 * math.cos(k / 8), 60 + 15 * math.sin(k / 8)) for k in range(50)], close=True
+            )
             space.add_mtext("some\\Ptext")
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "sound.dxf"
@@ -173,6 +182,15 @@ def damage(sound: list[bytes], rng: random.Random) -> tuple[str, bytes]:
     return change.__name__, change(rng.choice(sound), rng)
 
 
+def choose_options(rng: random.Random) -> dict:
+    """Return how a drawing is read: half of them with their hatches, half with their chords fitted."""
+    return {
+        "units": rng.choice([None, "mm"]),
+        "hatches": rng.random() < 0.5,
+        "fit_arcs_mm": rng.choice([None, 0.05]),
+    }
+
+
 def run(count: int, seed: int) -> int:
     """Read damaged drawings; return how many ended in anything but a drawing or a refusal."""
     sound = make_sound_drawings()
@@ -193,7 +211,7 @@ def run(count: int, seed: int) -> int:
             start = time.perf_counter()
             signal.setitimer(signal.ITIMER_REAL, MAX_S)
             try:
-                drawing = read_drawing(path, units=random.Random(k).choice([None, "mm"]))
+                drawing = read_drawing(path, **choose_options(random.Random(k)))
                 outcomes[
                     "read, no error"
                     if not any(f.severity == "error" for f in drawing.findings)

@@ -27,7 +27,7 @@ def test_the_sound_drawings_are_sound(campaign, tmp_path):
     for k, data in enumerate(campaign.make_sound_drawings()):
         path = tmp_path / f"{k}.dxf"
         path.write_bytes(data)
-        drawing = read_drawing(path, units="mm")
+        drawing = read_drawing(path, units="mm", hatches=True, fit_arcs_mm=0.05)
         assert [f for f in drawing.findings if f.severity == "error"] == []
         assert len(drawing.loops) >= 11
 
@@ -37,17 +37,17 @@ def test_damaged_drawings_are_read_or_refused(campaign, tmp_path, capsys, caplog
     caplog.clear()  # of what ezdxf says while it writes
     outcomes = Counter()
     path = tmp_path / "damaged.dxf"
-    for k in range(200):
+    for k in range(140):
         name, data = campaign.damage(sound, random.Random(f"slice-{k}"))
         path.write_bytes(data)
         try:
-            read_drawing(path, units="mm")
+            read_drawing(path, units="mm", hatches=k % 2 == 0, fit_arcs_mm=0.05 if k % 3 else None)
             outcomes["read"] += 1
         except Refusal as refusal:
             assert all(f.remedy and f.origin.file for f in refusal.findings), (k, name)
             outcomes["refused"] += 1
-    assert outcomes["read"] > 30  # the damage is not so great that nothing is tried
-    assert outcomes["refused"] > 60
+    assert outcomes["read"] > 20  # the damage is not so great that nothing is tried
+    assert outcomes["refused"] > 40
     printed = capsys.readouterr()
     assert printed.out == printed.err == ""
     assert not caplog.records
