@@ -9,6 +9,7 @@ from time import perf_counter
 
 from cam.backplot.clock import Timing, time_trace
 from cam.backplot.interpret import interpret_program
+from cam.backplot.join import join_traces, place_in_files
 from cam.backplot.read import read_program
 from cam.backplot.trace import Trace
 from cam.drawing.drawing import Drawing
@@ -19,18 +20,21 @@ from cam.findings import Finding, error
 from cam.motion.lay_moves import StepMoves, lay_moves
 from cam.panel.find_panels import find_panels
 from cam.panel.layers import find_uses
-from cam.panel.meanings import Meant, find_meanings, note_unused_rules
+from cam.panel.meanings import Meant, add_meaning, find_meanings, note_unused_rules
+from cam.plan.explain import count_passes, say_entry
+from cam.plan.hold_feature import say_grip
 from cam.plan.means import Means
 from cam.plan.plan_panels import plan_panels
 from cam.plan.workingstep import Plan
-from cam.program.write import Heading, emit_program, format_program
+from cam.program.write import Heading, ProgramFile, ProgramLine, emit_files, format_program
 from cam.report.judge import judge_program
 from cam.report.plan_row import PlanRow
 from cam.report.verdict import Verdict
 from cam.sheet.lay import Group, lay_panels
 from cam.sheet.layout import Layout, Placement
 from cam.sheet.recess_depths import check_recess_depths
-from cam.tables.job import Face, Job, ZeroFace
+from cam.tables.job import Face, Job, KeepOut, Suspects, ZeroFace
+from cam.tables.read import find_cutter
 from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
 from cam.tables.rows import SheetSize, Tables
 
@@ -38,15 +42,33 @@ Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MadeProgram:
-    """One program: its text, and what reading it back gave. ``name`` is its file name once proven."""
+class MadeFile:
+    """One file of a program: its text, and its own moves and time. ``name`` is its name once proven."""
 
     name: str
-    controller: str
     text: str
     trace: Trace
     timing: Timing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MadeProgram:
+    """One program for one controller, and what reading it back gave.
+
+    Several files run one after the other; ``trace`` and ``timing`` are of all together, and so is the verdict.
+    """
+
+    name: str
+    controller: str
+    files: tuple[MadeFile, ...]
+    trace: Trace
+    timing: Timing
     verdict: Verdict
+
+    @property
+    def text(self) -> str:
+        """The text of all files, one after the other."""
+        return "".join(file.text for file in self.files)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,38 +160,81 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
             limits=rows.controller.limits,
             allowances=job.allowances,
             keep_outs=job.keep_outs,
+            vees=rows.vees,
         ),
     )
     watch.start("laying the moves")
     steps = lay_moves(plan)
-    watch.start("writing the program")
-    text = _write_text(job, layout=layout, rows=rows, plan=plan, steps=steps, bed_z_mm=bed_z)
-    watch.start("reading the program back")
-    name = f"{find_stem(job)}.{rows.controller.format.extension}"
-    trace = interpret_program(text, controller=rows.controller, file=name)
-    watch.start("timing it")
-    timing = _time(trace, rows=rows)
-    watch.start("judging it")
-    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
+    program, lines = _make_program(
+        job, layout=layout, tables=tables, rows=rows, plan=plan, steps=steps, bed_z_mm=bed_z, watch=watch
+    )
     watch.stop()
     return Made(
         job=job,
         drawings=drawings,
         layout=layout,
-        programs=(
-            MadeProgram(
-                name=name, controller=rows.controller.name, text=text, trace=trace, timing=timing, verdict=verdict
-            ),
-        ),
-        plan_rows=_list_plan(plan),
+        programs=(program,),
+        plan_rows=_list_plan(plan, lines=lines, trace=program.trace, timing=program.timing),
         findings=tuple(finding for drawing in drawings for finding in drawing.findings),
         bed_z_mm=bed_z,
         stages=tuple(watch.stages),
     )
 
 
-def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = _silent) -> Proof:
-    """Return the proof of a program's file against a job, whoever wrote it.
+def _make_program(
+    job: Job,
+    *,
+    layout: Layout,
+    tables: Tables,
+    rows: JobRows,
+    plan: Plan,
+    steps: tuple[StepMoves, ...],
+    bed_z_mm: float,
+    watch: _Stopwatch,
+) -> tuple[MadeProgram, tuple[ProgramLine, ...]]:
+    """Return a program and its proof, and the lines of all its files."""
+    watch.start("writing the program")
+    written = _write_files(job, layout=layout, rows=rows, plan=plan, steps=steps, bed_z_mm=bed_z_mm)
+    watch.start("reading the program back")
+    controller, stem = rows.controller, find_stem(job)
+    name = f"{stem}.{controller.format.extension}"
+    files = []
+    for file in written:
+        own = f"{stem}-{file.part}.{controller.format.extension}" if file.part else name
+        text = format_program(file.lines, controller=controller)
+        trace = interpret_program(
+            text, controller=controller, file=own, tool=file.tool or 0, hand_rpm=file.spindle_rpm or 0.0
+        )
+        files.append(MadeFile(name=own, text=text, trace=trace, timing=_time(trace, rows=rows)))
+    trace, spans = join_traces([file.trace for file in files], files=[file.name for file in files])
+    watch.start("timing it")
+    timing = _time(trace, rows=rows)
+    watch.start("judging it")
+    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
+    verdict = replace(verdict, findings=place_in_files(verdict.findings, program=name, spans=spans))
+    program = MadeProgram(
+        name=name, controller=controller.name, files=tuple(files), trace=trace, timing=timing, verdict=verdict
+    )
+    return program, tuple(line for file in written for line in file.lines)
+
+
+def prove_program(
+    *paths: Path,
+    job: Job,
+    tables: Tables,
+    cutters: tuple[str, ...] = (),
+    rpm: tuple[float, ...] = (),
+    progress: Progress = _silent,
+) -> Proof:
+    """Return the proof of a program against a job, whoever wrote it.
+
+    Parameters
+    ----------
+    paths
+        The program's file, or its files in the order in which they run.
+    cutters, rpm
+        For each file the cutter that stands in the spindle, and its speed, where the controller has no
+        words for them; none where the text says it.
 
     Raises
     ------
@@ -178,15 +243,28 @@ def prove_program(path: Path, *, job: Job, tables: Tables, progress: Progress = 
     """
     rows = find_job_rows(job, tables=tables)
     progress("reading the program")
-    text = read_program(path)
+    texts = [read_program(path) for path in paths]
+    tools = [find_cutter(tables, name=name).tool for name in cutters]
     progress("reading the drawings")
     drawings, meant = _read_drawings(job, sheet=rows.sheet)
     layout = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
     progress("interpreting the program")
-    trace = interpret_program(text, controller=rows.controller, file=path.name)
+    traces = [
+        interpret_program(
+            text,
+            controller=rows.controller,
+            file=path.name,
+            tool=tools[i] if i < len(tools) else 0,
+            hand_rpm=rpm[i] if i < len(rpm) else 0.0,
+        )
+        for i, (path, text) in enumerate(zip(paths, texts, strict=True))
+    ]
+    trace, spans = join_traces(traces, files=[path.name for path in paths])
     timing = _time(trace, rows=rows)
     progress("judging it")
-    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=path.name)
+    name = paths[0].name
+    verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
+    verdict = replace(verdict, findings=place_in_files(verdict.findings, program=name, spans=spans))
     return Proof(
         trace=trace,
         timing=timing,
@@ -205,6 +283,7 @@ def inspect_drawing(
     fit_tol_mm: float = 0.005,
     fit_arcs_mm: float | None = None,
     hatches: bool = False,
+    suspects: Suspects = Suspects.ASK,
 ) -> Inspection:
     """Return a drawing as it was read, with what its loops are by castcut's layer convention and their nesting.
 
@@ -222,8 +301,8 @@ def inspect_drawing(
         hatches=hatches,
         use_of=find_uses(()),
     )
-    meant = find_meanings(drawing)
-    return Inspection(drawing=replace(drawing, findings=drawing.findings + meant.findings), meant=meant)
+    meant = find_meanings(drawing, suspects=suspects)
+    return Inspection(drawing=add_meaning(drawing, meant), meant=meant)
 
 
 def find_stem(job: Job) -> str:
@@ -271,8 +350,8 @@ def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[tuple[Drawing, ...], 
             use_of=find_uses(job.layers),
             evidence=SizeEvidence(sheet_mm=(sheet.width_mm, sheet.height_mm), expect_mm=entry.expect_size_mm),
         )
-        meant = find_meanings(drawing, rules=job.layers)
-        drawing = replace(drawing, findings=drawing.findings + meant.findings)
+        meant = find_meanings(drawing, rules=job.layers, suspects=entry.suspects)
+        drawing = add_meaning(drawing, meant)
         refuse_faults(drawing)
         drawings.append(drawing)
         meants.append(meant)
@@ -314,9 +393,9 @@ def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, 
     return layout
 
 
-def _write_text(
+def _write_files(
     job: Job, *, layout: Layout, rows: JobRows, plan: Plan, steps: tuple[StepMoves, ...], bed_z_mm: float
-) -> str:
+) -> tuple[ProgramFile, ...]:
     on_bed = job.heights.zero is ZeroFace.BED
     measured = bool(job.heights.measured_thickness_mm)
     heading = Heading(
@@ -331,9 +410,18 @@ def _write_text(
         work_offset=job.work_offset,
         air=rows.material.air_blast,
         spin_up_s=rows.machine.spin_up_s,
+        notes=(
+            say_grip(job.hold, into_bed_mm=job.heights.into_bed_mm),
+            *(_say_keep_out(keep_out) for keep_out in job.keep_outs),
+        ),
     )
-    lines = emit_program(steps, heading=heading, controller=rows.controller)
-    return format_program(lines, controller=rows.controller)
+    return emit_files(steps, heading=heading, controller=rows.controller)
+
+
+def _say_keep_out(keep_out: KeepOut) -> str:
+    (x, y), (width, height) = keep_out.at_mm, keep_out.size_mm
+    turned = f", turned {keep_out.turn_deg:g} degrees" if keep_out.turn_deg else ""
+    return f"keep out of {keep_out.name}: {width:g} x {height:g} mm about X{x:g} Y{y:g}{turned}, {keep_out.height_mm:g} mm high"
 
 
 def _say_panel(placement: Placement) -> str:
@@ -368,7 +456,13 @@ def _time(trace: Trace, *, rows: JobRows) -> Timing:
     )
 
 
-def _list_plan(plan: Plan) -> tuple[PlanRow, ...]:
+def _list_plan(plan: Plan, *, lines: tuple[ProgramLine, ...], trace: Trace, timing: Timing) -> tuple[PlanRow, ...]:
+    """Return the plan in rows, each with the time of its lines of the program."""
+    times = dict.fromkeys((step.number for step in plan.workingsteps), 0.0)
+    for line, seconds in zip(trace.line.tolist(), timing.duration_s.tolist(), strict=True):
+        number = lines[line - 1].step
+        if number is not None:
+            times[number] += seconds
     return tuple(
         PlanRow(
             number=step.number,
@@ -377,8 +471,12 @@ def _list_plan(plan: Plan) -> tuple[PlanRow, ...]:
             cutter=step.cutter.name,
             rpm=step.rough.spindle_rpm,
             feed_mm_per_min=step.rough.feed_mm_per_min,
-            passes=len(step.pass_heights_mm) + 1,
+            finish_feed_mm_per_min=step.finish.feed_mm_per_min,
+            passes=count_passes(step),
+            allowance_mm=step.allowance_mm,
+            entry=say_entry(step),
             holding=step.holding,
+            time_s=times[step.number],
             reasons=step.reasons,
         )
         for step in plan.workingsteps

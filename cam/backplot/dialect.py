@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from cam.tables.rows import ArcForm, Controller
+from cam.backplot.trace import PathMode
+from cam.tables.rows import ArcForm, CharacterSet, CommentForm, Controller, ToolChange
 
 MOTION, PLANE, DISTANCE, FEED_MODE, UNITS = "motion", "plane", "distance mode", "feed mode", "units"
 COMPENSATION, LENGTH, RETRACT, WORK, PATH = "compensation", "length offset", "retract", "work offset", "path mode"
 ACTION, STOP, CHANGE, SPINDLE, COOLANT, OVERRIDE = "action", "stop", "tool change", "spindle", "coolant", "override"
+VACUUM, EXTRACTION = "vacuum", "extraction"
 
 CYCLES = frozenset(range(810, 900, 10))
 PROBE = 382
@@ -31,7 +33,6 @@ _GROUPS: dict[str, tuple[int, ...]] = {
 _M_GROUPS: dict[str, tuple[int, ...]] = {
     STOP: (0, 1, 2, 30, 60),
     CHANGE: (6,),
-    SPINDLE: (3, 4, 5),
     COOLANT: (7, 8, 9),
     OVERRIDE: (48, 49),
 }
@@ -52,6 +53,16 @@ class Dialect:
         G codes times ten of the unit words.
     air_on, air_off
         M codes that start and stop the air.
+    turning
+        Which way the spindle turns by M code: 1 clockwise, -1 counter-clockwise, 0 stopped.
+    capitals
+        Whether small letters are refused, in comments as well.
+    remarks
+        Whether a semicolon opens a comment.
+    program_letter
+        What opens the line of a program's number, empty if there is none.
+    path_mode
+        The path mode in force at the start.
     """
 
     name: str
@@ -63,6 +74,11 @@ class Dialect:
     starts_in_inch: bool
     air_on: frozenset[int]
     air_off: frozenset[int]
+    turning: dict[int, int]
+    capitals: bool
+    remarks: bool
+    program_letter: str
+    path_mode: PathMode
     arcs: ArcForm
     quadrant_arcs: bool
     helical_arcs: bool
@@ -85,15 +101,22 @@ def dialect_of(controller: Controller) -> Dialect:
     air_on, air_off = {7, 8}, {9}
     for word, codes in ((facts.air_on_word, air_on), (facts.air_off_word, air_off)):
         if word:
-            codes.add(int(word[1:]))
-            m_groups[int(word[1:])] = COOLANT
+            codes.add(_m_code(word))
+            m_groups[_m_code(word)] = COOLANT
+    turning = {_m_code(facts.spindle_on_word): 1, 4: -1, _m_code(facts.spindle_off_word): 0}
+    m_groups |= dict.fromkeys(turning, SPINDLE)
+    for words, group in (
+        ((facts.vacuum_on_word, facts.vacuum_off_word), VACUUM),
+        ((facts.extraction_on_word, facts.extraction_off_word), EXTRACTION),
+    ):
+        m_groups |= {_m_code(word): group for word in words if word}
     refused = {word.upper() for word in facts.lacks}
     refused |= {spell_g(code) for code in CYCLES} - set(facts.canned_cycles)
     refused |= {spell_g(code) for code in _GROUPS[PATH]} - set(facts.path_words)
     refused |= {spell_g(code) for code in _GROUPS[WORK]} - set(facts.work_offsets)
-    refused |= set() if facts.tool_change else {"M6"}
+    refused |= set() if facts.tool_change is ToolChange.WORD else {"M6"}
     refused |= set() if facts.spindle_speed_word else {"S"}
-    refused |= set() if facts.comments else {"("}
+    refused |= set() if facts.comment_form is CommentForm.PARENTHESES else {"("}
     return Dialect(
         name=controller.name,
         g_groups=g_groups,
@@ -111,11 +134,23 @@ def dialect_of(controller: Controller) -> Dialect:
         arc_tol_mm=facts.arc_tol_mm,
         max_block_length=facts.max_block_length,
         dwell_s=0.001 if facts.dwell_units == "ms" else 1.0,
-        tool_change=facts.tool_change,
+        turning=turning,
+        capitals=facts.character_set is CharacterSet.CAPITALS,
+        remarks=facts.comment_form is CommentForm.SEMICOLON,
+        program_letter=facts.program_letter,
+        path_mode=_PATH_MODES[facts.path_mode],
+        tool_change=facts.tool_change is ToolChange.WORD,
         max_feed_mm_per_min=limits.max_feed_mm_per_min,
         max_rpm=limits.max_rpm,
         max_coordinate_mm=limits.max_coordinate_mm,
     )
+
+
+_PATH_MODES = {"exact": PathMode.EXACT_PATH, "stop": PathMode.EXACT_STOP, "continuous": PathMode.CONTINUOUS}
+
+
+def _m_code(word: str) -> int:
+    return int(word[1:])
 
 
 def spell_g(code10: int) -> str:

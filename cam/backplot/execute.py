@@ -104,7 +104,7 @@ def _change_tool(run: Run, block: Block) -> None:
 
 
 def _turn_spindle(run: Run, block: Block) -> None:
-    run.state.turning = {3: 1, 4: -1, 5: 0}[block.groups["spindle"][0]]
+    run.state.turning = run.dialect.turning[block.groups["spindle"][0]]
     stand(run, line=block.line, kind=Kind.SPINDLE)
 
 

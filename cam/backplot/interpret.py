@@ -6,6 +6,7 @@ lacks. The interpreter knows nothing of how a text was written.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -46,6 +47,8 @@ def interpret_program(
     block_delete: bool = False,
     parameters: Mapping[int, float] | None = None,
     tool_lengths_mm: Mapping[int, float] | None = None,
+    tool: int = 0,
+    hand_rpm: float = 0.0,
 ) -> Trace:
     """Return the moves of a program.
 
@@ -66,6 +69,10 @@ def interpret_program(
         5161 and 5181, anything a program reads. Those that are not given are 0.
     tool_lengths_mm
         Length by number, for H words and for the tool in the spindle. None: all are 0.
+    tool
+        The number of the tool that stands in the spindle at the start, 0 for none.
+    hand_rpm
+        The speed that the operator has set, for a controller without S.
 
     Returns
     -------
@@ -73,6 +80,9 @@ def interpret_program(
         The moves, with everything that is wrong in ``findings``. It never stops at the first error.
     """
     run = _start(controller, file, max_findings, parameters, tool_lengths_mm)
+    run.state.tool = run.state.selected_tool = tool
+    if not controller.facts.spindle_speed_word:
+        run.state.speed_rpm = hand_rpm
     lines = split_lines(text)
     reading = _Reading(lines=lines, block_delete=block_delete)
     while reading.done < len(lines) and not (run.full or run.state.ended or reading.closed):
@@ -102,7 +112,7 @@ def _start(
 ) -> Run:
     dialect = dialect_of(controller)
     held = dict(parameters or {})
-    state = State(inch=dialect.starts_in_inch)
+    state = State(inch=dialect.starts_in_inch, path_mode=dialect.path_mode)
     system = round(held.get(WORK_SYSTEM_PARAMETER, 1.0))
     state.work_system = system if 1 <= system <= 9 else 1
     state.work = work_origin(held, system=state.work_system, factor=state.factor)
@@ -142,12 +152,27 @@ def _interpret_line(run: Run, reading: _Reading, *, number: int) -> None:
         fault = BlockFault("block-too-long", message, remedy="shorten it", column=run.dialect.max_block_length + 1)
         report(run, fault, line=number)
         return
+    if run.dialect.capitals and text != text.upper():
+        at = next(i for i, character in enumerate(text) if character != character.upper())
+        message = f"{text[at]}: controller {run.dialect.name} takes no small letters, in comments either"
+        report(run, BlockFault("unknown-character", message, remedy="write capitals", column=at + 1), line=number)
+        return
+    if run.dialect.remarks and ";" in text:
+        text, _, remark = text.partition(";")
+        add_comments(run.columns, [remark], line=number)
+    if run.dialect.program_letter and _is_program_number(text, letter=run.dialect.program_letter):
+        return
     if reading.block_delete and text.lstrip(" \t").startswith("/"):
         return
     block = read_block(text, line=number, parameters=run.parameters)
     add_comments(run.columns, block.comments, line=number)
     if block.packed.strip("(") or block.fault or (block.comments and "(" in run.dialect.refused):
         execute_block(run, block)
+
+
+def _is_program_number(text: str, *, letter: str) -> bool:
+    """Return whether a line holds a program's number and nothing else but a comment."""
+    return re.fullmatch(rf"[ \t]*{letter}[ \t]*[0-9]{{1,4}}[ \t]*(\([^()]*\))?[ \t]*", text) is not None
 
 
 def _read_percent(run: Run, reading: _Reading, *, number: int) -> None:

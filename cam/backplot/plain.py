@@ -77,7 +77,10 @@ def find_plain_lines(lines: list[str], *, dialect: Dialect) -> PlainLines:
         return PlainLines(np.empty(0, np.int64), np.empty((7, 0)), (), nothing, [0] * len(lines))
     longest = min(dialect.max_block_length, LONGEST_PLAIN_LINE)
     # A long line is kept from the expression, which could take very long over it.
-    text = "".join(line + "\n" if len(line) <= longest else "!\n" for line in lines)
+    text = "".join(
+        line + "\n" if len(line) <= longest and not (dialect.capitals and line != line.upper()) else "!\n"
+        for line in lines
+    )
     digits, early, *coordinates, late, comments, rest = zip(*_LINE.findall(text), strict=True)
     feeds = [first or second for first, second in zip(early, late, strict=True)]
     code = np.array([_CODES[digit] for digit in digits], dtype=np.int64)
@@ -89,9 +92,9 @@ def find_plain_lines(lines: list[str], *, dialect: Dialect) -> PlainLines:
     plain &= np.array([not (first and second) for first, second in zip(early, late, strict=True)])
     if "(" in dialect.refused:
         plain &= np.array([not comment for comment in comments])
-    if dialect.quadrant_arcs or dialect.arcs is not ArcForm.CENTRE:
+    if dialect.quadrant_arcs or dialect.arcs not in (ArcForm.CENTRE, ArcForm.BOTH):
         plain &= ~given[OFFSET_I : OFFSET_J + 1].any(axis=0)
-    if dialect.quadrant_arcs or dialect.arcs is ArcForm.NONE or "G2 R" in dialect.refused:
+    if dialect.quadrant_arcs or dialect.arcs in (ArcForm.NONE, ArcForm.CENTRE) or "G2 R" in dialect.refused:
         plain &= ~given[RADIUS]
     return PlainLines(code, values, comments, moves, _run_lengths(plain))
 

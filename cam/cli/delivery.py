@@ -17,7 +17,7 @@ from cam.report.documents import ProgramEntry, lay_proof_document, name_cutters
 from cam.report.outputs import Output, check_overwrite, write_outputs
 from cam.report.page import write_page
 from cam.report.text import write_findings, write_verdict
-from cam.tables.job import Job
+from cam.tables.job import Job, Suspects
 from cam.tables.read import find_machine
 from cam.tables.read_job import check_job, default_job, read_job
 from cam.tables.rows import Tables
@@ -25,6 +25,7 @@ from cam.tables.rows import Tables
 if TYPE_CHECKING:
     # for annotations alone: what is handed over is the pipeline's, whichever made it
     from cam.pipeline import Made, MadeProgram, Proof
+    from cam.report.verdict import Verdict
 
 
 def read_source(
@@ -32,6 +33,7 @@ def read_source(
     *,
     units: str | None = None,
     hatches: bool = False,
+    cut_suspects: bool = False,
     tolerances: dict[str, float | None] | None = None,
     rows: dict[str, str | None] | None = None,
 ) -> Job:
@@ -45,6 +47,8 @@ def read_source(
         Unit of every drawing's numbers.
     hatches
         Whether the boundaries of hatches are contours, in every drawing.
+    cut_suspects
+        Whether what looks like a drawing frame or like lettering is to be cut.
     tolerances
         Distances by field of the job's tolerances; None leaves the job's own.
     rows
@@ -55,6 +59,8 @@ def read_source(
     reading: dict[str, Any] = {"units": units} if units is not None else {}
     if hatches:
         reading["hatches"] = True
+    if cut_suspects:
+        reading["suspects"] = Suspects.CUT
     if reading:
         changes["panels"] = tuple(replace(entry, **reading) for entry in job.panels)
     distances = {name: value for name, value in (tolerances or {}).items() if value is not None}
@@ -70,35 +76,43 @@ def deliver(
 
     ``said`` is what the command itself has to say, before what was found on the way.
     """
-    entries, pages, files = [], [], []
+    entries: list[ProgramEntry] = []
+    pages: list[Path] = []
+    files: list[Output] = []
     for program in made.programs:
-        path, other = find_program_paths(program, out=out)
         page = out / f"{Path(program.name).stem}.html"
-        files.append(Output(path=path, text=program.text, belied_by=(other,)))
-        files.append(Output(path=page, text=_write_page(made, program=program, tables=tables, shown=path.name)))
-        pages.append(page)
-        entries.append(
-            ProgramEntry(
-                path=str(path),
-                controller=program.controller,
-                cutters=name_cutters(program.trace, cutters=tables.cutters),
-                blocks=program.trace.lines,
-                timing=program.timing,
-                verdict=program.verdict,
+        for file in program.files:
+            path, other = find_program_paths(file.name, verdict=program.verdict, out=out)
+            files.append(Output(path=path, text=file.text, belied_by=(other,)))
+            entries.append(
+                ProgramEntry(
+                    path=str(path),
+                    controller=program.controller,
+                    cutters=name_cutters(file.trace, cutters=tables.cutters),
+                    blocks=file.trace.lines,
+                    timing=file.timing,
+                    verdict=program.verdict,
+                )
             )
-        )
+        shown = Path(entries[-1].path or "").name if len(program.files) == 1 else f"{len(program.files)} files"
+        files.append(Output(path=page, text=_write_page(made, program=program, tables=tables, shown=shown)))
+        pages.append(page)
     write_files(files, force=force)
     if in_words:
-        for entry, page in zip(entries, pages, strict=True):
-            print_proof(entry, page=page, findings=[*said, *made.findings, *entry.verdict.findings])
+        findings = [*said, *made.findings]
+        for number, entry in enumerate(entries):
+            last = number == len(entries) - 1
+            print_proof(
+                entry, page=pages[0] if last else None, findings=[*findings, *entry.verdict.findings] if last else []
+            )
     return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=(*said, *made.findings))
 
 
-def find_program_paths(program: MadeProgram, *, out: Path) -> tuple[Path, Path]:
-    """Return where a program goes, and the path of its other name: proven and unproven never share one."""
-    proven = out / program.name
+def find_program_paths(name: str, *, verdict: Verdict, out: Path) -> tuple[Path, Path]:
+    """Return where a file goes, and the path of its other name: proven and unproven never share one."""
+    proven = out / name
     unproven = proven.with_stem(f"{proven.stem}.unproven")
-    return (proven, unproven) if program.verdict.proven else (unproven, proven)
+    return (proven, unproven) if verdict.proven else (unproven, proven)
 
 
 def _write_page(made: Made, *, program: MadeProgram, tables: Tables, shown: str) -> str:

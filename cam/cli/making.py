@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -58,8 +59,14 @@ def demo(*, out: Path, as_json: bool, force: bool, quiet: bool) -> None:
 @click.option("--out", type=PATH, default=Path(), show_default=True, help="Folder for program and page.")
 @click.option("--sheet", metavar="NAME", help="The sheet, over what the job says.")
 @click.option("--machine", metavar="NAME", help="The machine, over what the job says.")
-@click.option("--controller", metavar="NAME", help="The controller, over what the job says.")
-@click.option("--plan", "show_plan", is_flag=True, help="Print the workingsteps, with the reason of every number.")
+@click.option(
+    "--controller",
+    "controllers",
+    multiple=True,
+    metavar="NAME",
+    help="The controller, over what the job says; given several times, a folder for each.",
+)
+@click.option("--explain", "explained", is_flag=True, help="Print each workingstep, its time, and all reasons.")
 @click.option("--stages", "show_stages", is_flag=True, help="Say on stderr how long each stage took.")
 @add_options(*READING, "json", "force", "quiet")
 def make(
@@ -71,7 +78,9 @@ def make(
     fit_tol_mm: float | None,
     fit_arcs_mm: float | None,
     hatches: bool,
-    show_plan: bool,
+    cut_suspects: bool,
+    controllers: tuple[str, ...],
+    explained: bool,
     show_stages: bool,
     as_json: bool,
     force: bool,
@@ -87,26 +96,44 @@ def make(
     """
     from cam.cli.delivery import deliver, read_source  # noqa: PLC0415
     from cam.pipeline import make_job  # noqa: PLC0415
+    from cam.report.documents import join_documents  # noqa: PLC0415
     from cam.report.outputs import check_folder  # noqa: PLC0415
     from cam.report.progress import Progress  # noqa: PLC0415
     from cam.report.text import write_plan  # noqa: PLC0415
     from cam.tables.read import read_tables  # noqa: PLC0415
+    from cam.tables.read_job import check_job  # noqa: PLC0415
 
     check_folder(out)
     tolerances = {"join_mm": join_tol_mm, "fit_mm": fit_tol_mm, "fit_arcs_mm": fit_arcs_mm}
-    job = read_source(source, units=units, hatches=hatches, tolerances=tolerances, rows=rows)
+    job = read_source(source, units=units, hatches=hatches, cut_suspects=cut_suspects, tolerances=tolerances, rows=rows)
     tables = read_tables(own=job.tables)
+    spoken = tuple(dict.fromkeys(controllers)) or (job.controller,)
     with Progress(quiet=quiet) as progress:
-        made = make_job(job, tables=tables, progress=progress)
+        # all before any is written: a refusal for one leaves no half of the files
+        results = [
+            make_job(check_job(replace(job, controller=name)), tables=tables, progress=progress) for name in spoken
+        ]
     said = (_say_assumed(job),) if job.path is None and rows["sheet"] is None else ()
-    document = deliver(made, tables=tables, out=out, force=force, in_words=not as_json, said=said)
+    documents = [
+        deliver(
+            made,
+            tables=tables,
+            out=out if len(results) == 1 else out / made.job.controller,
+            force=force,
+            in_words=not as_json,
+            said=said if number == 0 else (),
+        )
+        for number, made in enumerate(results)
+    ]
+    document = join_documents(documents)
     if as_json:
         print_document(document)
-    elif show_plan:
-        click.echo(write_plan(made.plan_rows))
+    elif explained:
+        click.echo(write_plan(results[0].plan_rows))
     if show_stages:
-        for name, seconds in made.stages:
-            click.echo(f"castcut: {seconds:6.2f} s  {name}", err=True)
+        for made in results:
+            for name, seconds in made.stages:
+                click.echo(f"castcut: {seconds:6.2f} s  {name}", err=True)
     end(failed=document["verdict"] != "proven")
 
 

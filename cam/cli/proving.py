@@ -10,25 +10,34 @@ from cam.cli.command import PATH, READING, Command, add_options, end, print_docu
 
 
 @click.command(cls=Command)
-@click.argument("program", type=PATH, metavar="PROGRAM")
+@click.argument("programs", type=PATH, nargs=-1, required=True, metavar="PROGRAM...")
 @click.option("--job", "source", type=PATH, required=True, metavar="JOB.toml|PANEL.dxf", help="What it should cut.")
+@click.option("--controller", metavar="NAME", help="Read it as this controller does, over what the job says.")
+@click.option("--cutter", "cutters", multiple=True, metavar="NAME", help="Cutter in the spindle, for each file.")
+@click.option("--rpm", multiple=True, type=float, help="Speed set by hand, for each file, where there is no S.")
 @click.option("--out", type=PATH, help="Folder for a page, NAME.proof.html; without it nothing is written.")
 @add_options(*READING, "json", "force", "quiet")
 def prove(
     *,
-    program: Path,
+    programs: tuple[Path, ...],
     source: Path,
+    controller: str | None,
+    cutters: tuple[str, ...],
+    rpm: tuple[float, ...],
     out: Path | None,
     units: str | None,
     join_tol_mm: float | None,
     fit_tol_mm: float | None,
     fit_arcs_mm: float | None,
     hatches: bool,
+    cut_suspects: bool,
     as_json: bool,
     force: bool,
     quiet: bool,
 ) -> None:
     """Read a program back and prove it against a job, whoever wrote the program.
+
+    Several files are one program, in the order in which they run.
 
     Example:  castcut prove cut/kitchen.ngc --job kitchen/job.toml
     """
@@ -42,10 +51,18 @@ def prove(
     if out is not None:
         check_folder(out)
     tolerances = {"join_mm": join_tol_mm, "fit_mm": fit_tol_mm, "fit_arcs_mm": fit_arcs_mm}
-    job = read_source(source, units=units, hatches=hatches, tolerances=tolerances)
+    job = read_source(
+        source,
+        units=units,
+        hatches=hatches,
+        cut_suspects=cut_suspects,
+        tolerances=tolerances,
+        rows={"controller": controller},
+    )
     tables = read_tables(own=job.tables)
     with Progress(quiet=quiet) as progress:
-        proof = prove_program(program, job=job, tables=tables, progress=progress)
+        proof = prove_program(*programs, job=job, tables=tables, cutters=cutters, rpm=rpm, progress=progress)
+    program = programs[0]
     page = None if out is None else out / f"{program.stem}.proof.html"
     if page is not None:
         text = write_proof_page(proof, job=job, tables=tables, program=program)

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import atan2, cos, hypot, inf, pi, sin
+from math import asin, atan2, cos, hypot, pi
 
 from cam.errors import ProgramRefused
 from cam.findings import Origin, error
 from cam.motion.moves import Move, MoveKind
+from cam.program.adapt import adapt_move
 from cam.program.numbers import format_number, round_to
+from cam.program.style import INCH_MM, join_words
 from cam.tables.rows import ArcForm, Controller
 
-MAX_ARC_RAD = 1.5 * pi
-"""Longer arcs are written in two, so that a controller's rounding cannot turn one into a full circle."""
 FEED_DECIMALS = 0
+INCH_FEED_DECIMALS = 2
 SLOW_FEED_MM_PER_MIN = 10.0
 SLOW_FEED_DECIMALS = 3
 """Feeds below ten are written finer: only arcs of a few last digits ask for one."""
@@ -23,11 +24,16 @@ SWEEP_TOL_RAD = 0.25
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class State:
-    """What is in force at the controller: position as written (rounded), motion word and feed."""
+    """What is in force at the controller: position as written (rounded), motion word, feed, and G91.
+
+    In incremental mode the position is the sum of all steps, each a whole number of last digits: what the
+    controller has is known without an error that grows.
+    """
 
     at: tuple[float, float, float] | None = None
     motion: str = ""
     feed: str = ""
+    incremental: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,58 +70,37 @@ def emit_move(
 
     Notes
     -----
+    What the controller does not take is first made into what it does: see :func:`cam.program.adapt.adapt_move`.
     An arc's I and J are taken from its rounded start, and the radii at its rounded ends compared as
-    NISTIR 6556 section 3.5.3.2 does; an arc whose rounded ends coincide is dropped if it is that
-    short, and one of more than `MAX_ARC_RAD` is written in two.
+    NISTIR 6556 section 3.5.3.2 does; an arc whose rounded ends coincide is dropped if it is that short.
     """
-    facts = controller.facts
-    if move.kind is MoveKind.ARC and (facts.arcs is not ArcForm.CENTRE or not _is_acceptable(move, controller)):
-        raise ProgramRefused(
-            error(
-                "arc-not-writable",
-                f"controller {controller.name} cannot take an arc of radius {_radius_mm(move):.3f} mm",
-                remedy="choose a controller that takes arcs by their centre",
-                origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
-            )
-        )
-    if move.kind is MoveKind.ARC and from_mm is not None and abs(move.sweep_rad) > MAX_ARC_RAD:
-        first, second = split_arc(move, from_mm=from_mm)
-        blocks, state = emit_move(first, from_mm=from_mm, state=state, frame=frame, controller=controller)
-        more, state = emit_move(second, from_mm=first.to_mm, state=state, frame=frame, controller=controller)
-        return blocks + more, state
-    target = frame.units(move.to_mm, decimals=facts.decimals)
+    blocks: list[str] = []
+    for part in (move,) if from_mm is None else adapt_move(move, from_mm=from_mm, facts=controller.facts):
+        more, state = _emit_part(part, state=state, frame=frame, controller=controller)
+        blocks += more
+    return blocks, state
+
+
+def _emit_part(move: Move, *, state: State, frame: Frame, controller: Controller) -> tuple[list[str], State]:
+    target = frame.units(move.to_mm, decimals=controller.facts.decimals)
     _check_range(move, target=target, frame=frame, controller=controller)
     if state.at is not None and target == state.at:
         return [], state
     if move.kind is MoveKind.ARC:
         return _emit_arc(move, target=target, state=state, frame=frame, controller=controller)
-    return _emit_straight(move, target=target, state=state, controller=controller)
-
-
-def split_arc(move: Move, *, from_mm: tuple[float, float, float]) -> tuple[Move, Move]:
-    """Return two arcs of half the sweep each."""
-    assert move.centre_mm is not None
-    cx, cy = move.centre_mm
-    half = move.sweep_rad / 2.0
-    dx, dy = from_mm[0] - cx, from_mm[1] - cy
-    middle = (
-        cx + dx * cos(half) - dy * sin(half),
-        cy + dx * sin(half) + dy * cos(half),
-        (from_mm[2] + move.to_mm[2]) / 2.0,
-    )
-    return replace(move, to_mm=middle, sweep_rad=half), replace(move, sweep_rad=half)
+    return _emit_straight(move, target=target, state=state, frame=frame, controller=controller)
 
 
 def _emit_straight(
-    move: Move, *, target: tuple[float, float, float], state: State, controller: Controller
+    move: Move, *, target: tuple[float, float, float], state: State, frame: Frame, controller: Controller
 ) -> tuple[list[str], State]:
     motion = "G0" if move.kind is MoveKind.RAPID else "G1"
     words = [motion] if motion != state.motion or controller.format.repeat_modal_words else []
     words += _axis_words(target, state=state, controller=controller)
     feed = state.feed
     if motion == "G1":
-        words, feed = _add_feed(words, move, state=state)
-    return [_join(words, controller)], State(at=target, motion=motion, feed=feed)
+        words, feed = _add_feed(words, move, state=state, frame=frame, controller=controller)
+    return [join_words(words, controller=controller)], replace(state, at=target, motion=motion, feed=feed)
 
 
 def _emit_arc(
@@ -128,14 +113,45 @@ def _emit_arc(
     j = round_to(move.centre_mm[1] / frame.mm_per_unit - y, decimals=decimals)
     if target[:2] == state.at[:2]:
         # the arc is shorter than the last digit: only its change of height is left
-        return _emit_straight(replace(move, kind=MoveKind.LINE), target=target, state=state, controller=controller)
+        chord = replace(move, kind=MoveKind.LINE)
+        return _emit_straight(chord, target=target, state=state, frame=frame, controller=controller)
     read = _read_sweep_rad(i, j, dx=target[0] - x, dy=target[1] - y, clockwise=move.sweep_rad < 0.0)
     bow_mm = _radius_mm(move) * (1.0 - cos(move.sweep_rad / 2.0))
     if abs(read - abs(move.sweep_rad)) > SWEEP_TOL_RAD and bow_mm <= 2.0 * frame.mm_per_unit / 10.0**decimals:
         # rounding has turned the end past the start, which would be nearly a whole circle: the chord
         # is as near to so short an arc as its rounded ends are
-        return _emit_straight(replace(move, kind=MoveKind.LINE), target=target, state=state, controller=controller)
-    spread = abs(hypot(i, j) - hypot(target[0] - x - i, target[1] - y - j)) * frame.mm_per_unit
+        chord = replace(move, kind=MoveKind.LINE)
+        return _emit_straight(chord, target=target, state=state, frame=frame, controller=controller)
+    motion = "G3" if move.sweep_rad > 0.0 else "G2"
+    words = [motion] if motion != state.motion or controller.format.repeat_modal_words else []
+    # X and Y are both written: a missing one would be read as unchanged, which for an arc may be a full circle
+    words += [_axis_word(axis, target=target, state=state, controller=controller) for axis in range(2)]
+    if target[2] != state.at[2]:
+        words.append(_axis_word(2, target=target, state=state, controller=controller))
+    if controller.facts.arcs is ArcForm.RADIUS:
+        words.append(_radius_word(move, target=target, state=state, frame=frame, controller=controller))
+    else:
+        _check_centre(move, i, j, read_rad=read, target=target, state=state, frame=frame, controller=controller)
+        words += [f"I{format_number(i, decimals=decimals)}", f"J{format_number(j, decimals=decimals)}"]
+    words, feed = _add_feed(words, move, state=state, frame=frame, controller=controller)
+    return [join_words(words, controller=controller)], replace(state, at=target, motion=motion, feed=feed)
+
+
+def _check_centre(
+    move: Move,
+    i: float,
+    j: float,
+    *,
+    read_rad: float,
+    target: tuple[float, float, float],
+    state: State,
+    frame: Frame,
+    controller: Controller,
+) -> None:
+    """Refuse an arc whose rounded words the controller would not take, or would take for another."""
+    assert state.at is not None
+    decimals = controller.facts.decimals
+    spread = abs(hypot(i, j) - hypot(target[0] - state.at[0] - i, target[1] - state.at[1] - j)) * frame.mm_per_unit
     if spread > controller.facts.arc_tol_mm or hypot(i, j) == 0.0:
         raise ProgramRefused(
             error(
@@ -147,28 +163,43 @@ def _emit_arc(
                 size_mm=spread,
             )
         )
-    if abs(read - abs(move.sweep_rad)) > SWEEP_TOL_RAD:
+    if abs(read_rad - abs(move.sweep_rad)) > SWEEP_TOL_RAD:
         raise ProgramRefused(
             error(
                 "arc-not-writable",
-                f"an arc of {abs(move.sweep_rad):.4f} rad would be read as {read:.4f} rad after rounding to {decimals} "
-                "decimals",
+                f"an arc of {abs(move.sweep_rad):.4f} rad would be read as {read_rad:.4f} rad after rounding to "
+                f"{decimals} decimals",
                 remedy="choose a controller with more decimals",
                 origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
             )
         )
-    motion = "G3" if move.sweep_rad > 0.0 else "G2"
-    words = [motion] if motion != state.motion or controller.format.repeat_modal_words else []
-    # X and Y are both written: a missing one would be read as unchanged, which for an arc may be a full circle
-    words += [
-        f"X{format_number(target[0], decimals=decimals)}",
-        f"Y{format_number(target[1], decimals=decimals)}",
-    ]
-    if target[2] != state.at[2]:
-        words.append(f"Z{format_number(target[2], decimals=decimals)}")
-    words += [f"I{format_number(i, decimals=decimals)}", f"J{format_number(j, decimals=decimals)}"]
-    words, feed = _add_feed(words, move, state=state)
-    return [_join(words, controller)], State(at=target, motion=motion, feed=feed)
+
+
+def _radius_word(
+    move: Move, *, target: tuple[float, float, float], state: State, frame: Frame, controller: Controller
+) -> str:
+    """Return R such that the controller's arc through the rounded ends bows as the arc itself does.
+
+    Notes
+    -----
+    Of a chord c and a radius R the bow is R - sqrt(R^2 - c^2 / 4); R is the arc's own, rounded, and never less than
+    half the chord.
+    """
+    assert state.at is not None
+    decimals = controller.facts.decimals
+    chord = hypot(target[0] - state.at[0], target[1] - state.at[1])
+    radius = round_to(_radius_mm(move) / frame.mm_per_unit, decimals=decimals)
+    read = 2.0 * asin(min(1.0, chord / (2.0 * radius))) if radius > 0.0 else pi
+    if 2.0 * radius < chord or abs(read - abs(move.sweep_rad)) > SWEEP_TOL_RAD:
+        raise ProgramRefused(
+            error(
+                "arc-not-writable",
+                f"an arc of radius {_radius_mm(move):.4f} mm cannot be given by its radius in {decimals} decimals",
+                remedy="choose a controller with more decimals, or one that takes arcs by their centre",
+                origin=Origin(x_mm=move.to_mm[0], y_mm=move.to_mm[1]),
+            )
+        )
+    return f"R{format_number(radius, decimals=decimals)}"
 
 
 def _read_sweep_rad(i: float, j: float, *, dx: float, dy: float, clockwise: bool) -> float:
@@ -177,19 +208,28 @@ def _read_sweep_rad(i: float, j: float, *, dx: float, dy: float, clockwise: bool
     return ((-turn if clockwise else turn) % (2.0 * pi)) or 2.0 * pi
 
 
+def _axis_word(axis: int, *, target: tuple[float, float, float], state: State, controller: Controller) -> str:
+    value, decimals = target[axis], controller.facts.decimals
+    if state.incremental and state.at is not None:
+        value -= state.at[axis]
+    return f"{'XYZ'[axis]}{format_number(value, decimals=decimals)}"
+
+
 def _axis_words(target: tuple[float, float, float], *, state: State, controller: Controller) -> list[str]:
-    decimals = controller.facts.decimals
-    before = state.at or (inf, inf, inf)
     return [
-        f"{letter}{format_number(value, decimals=decimals)}"
-        for letter, value, old in zip("XYZ", target, before, strict=True)
-        if value != old
+        _axis_word(axis, target=target, state=state, controller=controller)
+        for axis in range(3)
+        if state.at is None or target[axis] != state.at[axis]
     ]
 
 
-def _add_feed(words: list[str], move: Move, *, state: State) -> tuple[list[str], str]:
-    slow = move.feed_mm_per_min < SLOW_FEED_MM_PER_MIN
-    feed = f"F{format_number(move.feed_mm_per_min, decimals=SLOW_FEED_DECIMALS if slow else FEED_DECIMALS)}"
+def _add_feed(
+    words: list[str], move: Move, *, state: State, frame: Frame, controller: Controller
+) -> tuple[list[str], str]:
+    value = move.feed_mm_per_min / frame.mm_per_unit
+    slow = value < SLOW_FEED_MM_PER_MIN
+    usual = INCH_FEED_DECIMALS if frame.mm_per_unit == INCH_MM else FEED_DECIMALS
+    feed = f"F{format_number(value, decimals=min(SLOW_FEED_DECIMALS if slow else usual, controller.facts.decimals))}"
     if feed == "F0":
         raise ProgramRefused(
             error(
@@ -202,17 +242,9 @@ def _add_feed(words: list[str], move: Move, *, state: State) -> tuple[list[str],
     return (words, feed) if feed == state.feed else ([*words, feed], feed)
 
 
-def _join(words: list[str], controller: Controller) -> str:
-    return (" " if controller.format.spaces else "").join(words)
-
-
 def _radius_mm(move: Move) -> float:
     assert move.centre_mm is not None
     return hypot(move.to_mm[0] - move.centre_mm[0], move.to_mm[1] - move.centre_mm[1])
-
-
-def _is_acceptable(move: Move, controller: Controller) -> bool:
-    return _radius_mm(move) <= controller.facts.max_arc_radius_mm
 
 
 def _check_range(move: Move, *, target: tuple[float, float, float], frame: Frame, controller: Controller) -> None:

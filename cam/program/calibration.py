@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from math import acos, cos, pi, sin
 
 from cam.program.numbers import format_number
-from cam.tables.rows import Controller, Machine
+from cam.tables.rows import Controller, Machine, ToolChange
 
 INCH_MM = 25.4
 HIGH_MM, LOW_MM = 60.0, 54.0
@@ -117,7 +117,7 @@ def _start_spindle(controller: Controller) -> Iterator[str]:
 
 def _change_tools(controller: Controller) -> Iterator[str]:
     yield from _begin(controller)
-    if not controller.facts.tool_change:
+    if controller.facts.tool_change is not ToolChange.WORD:
         return
     for change in range(TOOL_CHANGES):
         yield f"T{1 + change % 2} M6"

@@ -44,7 +44,8 @@ def lay_proof_document(
     findings
         What was found before the programs were judged, such as in the drawings.
     """
-    verdicts = [entry.verdict for entry in entries]
+    # the files of one program share its verdict: it counts once
+    verdicts = list({id(entry.verdict): entry.verdict for entry in entries}.values())
     every = [*findings, *(finding for verdict in verdicts for finding in verdict.findings)]
     proven = bool(verdicts) and all(verdict.proven for verdict in verdicts)
     return {
@@ -55,6 +56,24 @@ def lay_proof_document(
         "findings": [finding.as_document() for finding in every],
         "deviation_mm": _lay_deviation([verdict.deviation for verdict in verdicts]),
         "corners": _lay_corners([verdict.corners for verdict in verdicts]),
+    }
+
+
+def join_documents(documents: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    """Return the documents of one job for several controllers as one; the numbers are the first one's.
+
+    Programs and findings are listed one after the other; it is proven only if every one is.
+    """
+    if len(documents) == 1:
+        return documents[0]
+    proven = all(document["verdict"] == "proven" for document in documents)
+    every = [finding for document in documents for finding in document["findings"]]
+    return {
+        **documents[0],
+        "verdict": "proven" if proven else "not proven",
+        "programs": [program for document in documents for program in document["programs"]],
+        "findings": [finding for i, finding in enumerate(every) if finding not in every[:i]],
+        "pages": [document["page"] for document in documents],
     }
 
 

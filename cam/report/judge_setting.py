@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from cam.backplot.portions import chord_portions
+from cam.backplot.sweep import find_radius_mm
 from cam.backplot.trace import Kind, PathMode
 from cam.findings import Finding, Origin, error, warning
 from cam.geometry.contour import FloatArray, IntArray
@@ -173,7 +174,12 @@ def _judge_spin_up(case: Case) -> list[Finding]:
 
 
 def _judge_path_mode(case: Case) -> list[Finding]:
-    """Return a warning where the controller may cut corners: what is judged is the path as written."""
+    """Return a warning where the controller may cut corners: what is judged is the path as written.
+
+    A controller whose blending is stated, and no more than a gouge may be deep, is as good as exact.
+    """
+    if 0.0 < case.controller.facts.blend_tol_mm <= case.job.tolerances.gouge_mm:
+        return []
     moves = np.unique(case.below.move)
     loose = moves[case.trace.path_mode[moves] == PathMode.CONTINUOUS]
     if not len(loose):
@@ -232,13 +238,16 @@ def _judge_sheet_edge(case: Case) -> list[Finding]:
     """Return a finding where the cutter, below the sheet's top, reaches over the sheet's edge."""
     moves, sizes = [], []
     for _, cutter, rows in _cutting_moves(case):
+        # a pointed cutter is only as wide as its height above the tip makes it
+        tips = np.minimum(case.below.start_mm[rows, 2], case.below.end_mm[rows, 2])
+        reach = find_radius_mm(cutter, above_tip_mm=case.top_mm - float(tips.min()))
         ends = np.concatenate((case.below.start_mm[rows], case.below.end_mm[rows]))
         over = np.max(
             [
-                cutter.radius_mm - ends[:, 0],
-                cutter.radius_mm - ends[:, 1],
-                ends[:, 0] + cutter.radius_mm - case.layout.width_mm,
-                ends[:, 1] + cutter.radius_mm - case.layout.height_mm,
+                reach - ends[:, 0],
+                reach - ends[:, 1],
+                ends[:, 0] + reach - case.layout.width_mm,
+                ends[:, 1] + reach - case.layout.height_mm,
             ],
             axis=0,
         )

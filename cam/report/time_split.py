@@ -9,7 +9,7 @@ import shapely
 
 from cam.backplot.clock import Timing
 from cam.backplot.trace import Kind, Trace
-from cam.geometry.contour import FloatArray
+from cam.geometry.contour import BoolArray, FloatArray
 from cam.geometry.flatten import flatten
 from cam.sheet.layout import Layout, place_region
 from cam.tables.rows import Machine
@@ -99,7 +99,7 @@ def split_by_panel(trace: Trace, *, timing: Timing, layout: Layout) -> dict[str,
     return seconds
 
 
-def _find_feeding(trace: Trace) -> FloatArray:
+def _find_feeding(trace: Trace) -> BoolArray:
     return np.asarray((trace.kind == Kind.LINE) | (trace.kind == Kind.ARC))
 
 

@@ -206,11 +206,35 @@ class SheetSize:
 
 
 class ArcForm(StrEnum):
-    """How a controller takes arcs."""
+    """How a controller takes arcs; of both, castcut writes the centre."""
 
+    BOTH = "both"
     CENTRE = "centre"
     RADIUS = "radius"
     NONE = "none"
+
+
+class ToolChange(StrEnum):
+    """How a cutter is changed: by T and M6, by hand at a stop, or with a file for each cutter."""
+
+    WORD = "word"
+    STOP = "stop"
+    FILE = "file"
+
+
+class CommentForm(StrEnum):
+    """What sets off a comment; a semicolon's lasts to the end of its line."""
+
+    PARENTHESES = "parentheses"
+    SEMICOLON = "semicolon"
+    NONE = "none"
+
+
+class CharacterSet(StrEnum):
+    """Which characters a controller takes, in comments as well: ASCII, or that without small letters."""
+
+    ASCII = "ascii"
+    CAPITALS = "capitals"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -222,10 +246,12 @@ class ControllerFacts:
     quadrant to the next. ``arc_tol_mm`` is how far the distances of an arc's start and end from its
     centre may differ. ``max_block_length`` counts characters, without the line end.
     ``dwell_units`` is ``s`` or ``ms``. ``path_words`` lists the path modes that it takes, the
-    safest for a contour first. An empty ``air_on_word`` means that it has none. ``lacks`` lists the
-    words of NISTIR 6556 that it refuses. ``look_ahead_blocks`` is how many moves it knows ahead, 0 for all;
-    ``blend_tol_mm`` how far from the programmed corner it passes in continuous mode, 0 where the machine's
-    own junction deviation decides.
+    safest for a contour first; empty, it always works as ``path_mode`` says. An empty ``air_on_word``
+    means that it has none, and so do those of vacuum and extraction. ``lacks`` lists the words of
+    NISTIR 6556 that it refuses. ``look_ahead_blocks`` is how many moves it knows ahead, 0 for all;
+    ``blend_tol_mm`` how far from the programmed corner it passes in continuous mode, 0 where nobody
+    has stated it and the machine's own junction deviation decides. Without ``spindle_speed_word`` the
+    speed is set by hand. ``program_letter`` opens a line with the program's number; empty, there is none.
     """
 
     inch_word: str
@@ -238,10 +264,10 @@ class ControllerFacts:
     max_arc_radius_mm: Positive
     arc_tol_mm: Positive
     canned_cycles: tuple[Text, ...]
-    max_block_length: CountFromOne
-    comments: bool
+    max_block_length: Annotated[int, Bounds(at_least=24, at_most=100_000)]
+    comment_form: CommentForm
     dwell_units: Annotated[str, OneOf("s", "ms")]
-    tool_change: bool
+    tool_change: ToolChange
     spindle_speed_word: bool
     path_words: tuple[Text, ...]
     work_offsets: tuple[Text, ...]
@@ -249,8 +275,17 @@ class ControllerFacts:
     air_off_word: str
     end_word: Text
     lacks: tuple[Text, ...]
+    character_set: CharacterSet = CharacterSet.ASCII
+    spindle_on_word: Text = "M3"
+    spindle_off_word: Text = "M5"
+    vacuum_on_word: str = ""
+    vacuum_off_word: str = ""
+    extraction_on_word: str = ""
+    extraction_off_word: str = ""
+    path_mode: Annotated[str, OneOf("exact", "stop", "continuous")] = "continuous"
     look_ahead_blocks: Annotated[int, Bounds(at_least=0, at_most=1000000)] = 0
     blend_tol_mm: LengthOrZero = 0.0
+    program_letter: Annotated[str, OneOf("", "O", ":")] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -259,6 +294,9 @@ class ControllerFormat:
 
     ``line_end`` holds the characters themselves; ``extension`` has no dot. ``header`` and
     ``footer`` are lines of words written after the opening comments and before the end word.
+    ``incremental`` writes moves as steps (G91) once the cutter stands at a known place.
+    ``drill_cycles`` writes drilled holes as canned cycles where the controller has them.
+    ``program_number`` is written where the controller takes one.
     """
 
     block_numbers: bool
@@ -270,6 +308,9 @@ class ControllerFormat:
     extension: Text
     header: tuple[Text, ...]
     footer: tuple[Text, ...]
+    incremental: bool = False
+    drill_cycles: bool = False
+    program_number: Annotated[int, Bounds(at_least=1, at_most=9999)] = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

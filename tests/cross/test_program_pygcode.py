@@ -38,13 +38,13 @@ def load_campaign():
 @pytest.mark.parametrize("seed", SEEDS)
 def test_pygcode_ends_each_block_where_a_move_ends(seed, tmp_path, monkeypatch):
     planned = []
-    emit = pipeline.emit_program
+    emit = pipeline.emit_files
 
     def listen(steps, **options):
         planned.extend(steps)
         return emit(steps, **options)
 
-    monkeypatch.setattr(pipeline, "emit_program", listen)
+    monkeypatch.setattr(pipeline, "emit_files", listen)
     tables = read_tables()
     campaign = load_campaign()
     try:

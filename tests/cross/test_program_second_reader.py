@@ -30,13 +30,13 @@ LAST_DECIMAL_MM = 0.5e-4 + 1e-9
 @pytest.fixture(params=PARTS)
 def made(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch):  # type: ignore[no-untyped-def]
     planned: list[StepMoves] = []
-    emit = pipeline.emit_program
+    emit = pipeline.emit_files
 
     def listen(steps, **options):  # type: ignore[no-untyped-def]
         planned.extend(steps)
         return emit(steps, **options)
 
-    monkeypatch.setattr(pipeline, "emit_program", listen)
+    monkeypatch.setattr(pipeline, "emit_files", listen)
     job = read_job(find_data_folder("parts") / request.param / "job.toml")
     return pipeline.make_job(job, tables=read_tables()), planned
 

@@ -16,7 +16,7 @@ from cam.plan.cutting_data import resolve_cutting_data
 from cam.plan.means import Means
 from cam.plan.plan_panels import plan_panels
 from cam.plan.workingstep import Operation, Workingstep, find_pass_heights
-from cam.program.write import Heading, emit_program, format_program
+from cam.program.write import Heading, emit_files, format_program
 from cam.sheet.lay import Group, lay_panels
 from cam.tables.job import Heights, Hold, Job
 from cam.tables.read import read_tables
@@ -187,7 +187,8 @@ def make_bench(find_row, shipped):
             air=means.material.air_blast,
             spin_up_s=means.machine.spin_up_s,
         )
-        lines = emit_program(lay_moves(made), heading=heading, controller=controller)
+        (file,) = emit_files(lay_moves(made), heading=heading, controller=controller)
+        lines = file.lines
         return Bench(
             layout=layout,
             job=Job(
@@ -197,7 +198,7 @@ def make_bench(find_row, shipped):
                 machine=means.machine.name,
                 heights=means.heights,
                 hold=means.hold,
-                **job,
+                **{"allowances": means.allowances, "keep_outs": means.keep_outs, **job},
             ),
             text=format_program(lines, controller=controller),
             tables=shipped,

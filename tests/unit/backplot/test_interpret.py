@@ -7,7 +7,7 @@ from cam.backplot import cycles, plain
 from cam.backplot.interpret import interpret_program, split_lines
 from cam.backplot.trace import Kind
 from cam.findings import Severity
-from cam.tables.rows import ArcForm, ControllerLimits
+from cam.tables.rows import ArcForm, CommentForm, ControllerLimits, ToolChange
 
 HEAD = "G21 G90 G17 G94 F9\nG0 X0 Y0 Z5\n"
 
@@ -89,9 +89,9 @@ def test_a_faulty_block_makes_no_row_and_is_not_reported_twice(ngc):
         ({"lacks": ("#",)}, "G0 X#1", "controller-lacks", 5),
         ({"lacks": ("[",)}, "G0 X[1+2]", "controller-lacks", 5),
         ({"lacks": ("/",)}, "/G0 X1", "controller-lacks", 1),
-        ({"comments": False}, "G0 X1 (right)", "controller-lacks", 7),
-        ({"comments": False}, "(only words)", "controller-lacks", 1),
-        ({"tool_change": False}, "T1 M6", "controller-lacks", 4),
+        ({"comment_form": CommentForm.NONE}, "G0 X1 (right)", "controller-lacks", 7),
+        ({"comment_form": CommentForm.NONE}, "(only words)", "controller-lacks", 1),
+        ({"tool_change": ToolChange.FILE}, "T1 M6", "controller-lacks", 4),
         ({"spindle_speed_word": False}, "M3 S1000", "controller-lacks", 4),
         ({"arcs": ArcForm.NONE}, "G2 X10 I5", "arc-form-refused", 8),
         ({"arcs": ArcForm.RADIUS}, "G2 X10 I5", "arc-form-refused", 8),
@@ -157,7 +157,7 @@ def test_air_words_of_its_own(ngc):
 
 
 def test_without_tool_change_t_names_the_tool(ngc):
-    trace = interpret_program(HEAD + "T7\nG0 X1\nM2\n", controller=changed(ngc, tool_change=False))
+    trace = interpret_program(HEAD + "T7\nG0 X1\nM2\n", controller=changed(ngc, tool_change=ToolChange.STOP))
     assert trace.findings == ()
     assert trace.tool.tolist() == [0, 7, 7]
 

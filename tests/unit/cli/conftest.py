@@ -100,8 +100,9 @@ def pipeline(monkeypatch, write_trace, tables, bench):
         take(job)
         progress("making")
         name = f"{job.path.parent.name if job.path else job.panels[0].drawing.stem}.ngc"
+        file = SimpleNamespace(name=name, text="G21\nM2\n", **shared)
         program = SimpleNamespace(
-            name=name, controller="ngc", text="G21\nM2\n", verdict=make_verdict(stub.proven), **shared
+            name=name, controller="ngc", files=(file,), verdict=make_verdict(stub.proven), **shared
         )
         row = PlanRow(
             number=1, feature="outline", operation="profile", cutter="o1-6-up", rpm=18000.0, feed_mm_per_min=3420.0,
@@ -112,7 +113,7 @@ def pipeline(monkeypatch, write_trace, tables, bench):
             stages=(("making", 0.01),),
         )  # fmt: skip
 
-    def prove_program(path, *, job, tables, progress):
+    def prove_program(path, *, job, tables, cutters, rpm, progress):
         take(job)
         return SimpleNamespace(layout=layout, verdict=make_verdict(stub.proven), findings=notes, bed_z_mm=0.0, **shared)
 

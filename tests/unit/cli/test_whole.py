@@ -80,11 +80,12 @@ def test_what_is_no_drawing_is_refused_in_one_message(run, tmp_path, command, na
     assert sorted(tmp_path.rglob("*")) == before
 
 
-@pytest.mark.parametrize("stand_in", ["Made", "MadeProgram", "Proof", "Inspection"])
+@pytest.mark.parametrize("stand_in", ["Made", "MadeProgram", "MadeFile", "Proof", "Inspection"])
 def test_the_stand_in_of_the_other_tests_has_the_real_fields(stand_in):
     told = {
         "Made": {"job", "drawings", "layout", "programs", "plan_rows", "findings", "bed_z_mm", "stages"},
-        "MadeProgram": {"name", "controller", "text", "trace", "timing", "verdict"},
+        "MadeProgram": {"name", "controller", "files", "trace", "timing", "verdict"},
+        "MadeFile": {"name", "text", "trace", "timing"},
         "Proof": {"trace", "timing", "layout", "verdict", "findings", "bed_z_mm"},
         "Inspection": {"drawing", "nests"},
     }

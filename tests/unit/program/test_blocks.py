@@ -10,7 +10,8 @@ import pytest
 
 from cam.errors import ProgramRefused
 from cam.motion.moves import Purpose, arc, line, rapid
-from cam.program.blocks import MAX_ARC_RAD, Frame, State, emit_move
+from cam.program.adapt import MAX_ARC_RAD
+from cam.program.blocks import Frame, State, emit_move
 from cam.program.numbers import clean_comment, format_number, round_to
 from cam.tables.read import find_controller, read_tables
 

@@ -9,7 +9,7 @@ from cam.errors import ProgramRefused
 from cam.geometry.contour import circle
 from cam.motion.lay_moves import lay_moves
 from cam.plan.workingstep import Operation, Plan
-from cam.program.write import Heading, emit_program, format_program
+from cam.program.write import Heading, emit_files, format_program
 
 HEADING = Heading(
     title="Shelf (left)",
@@ -37,8 +37,8 @@ def write(make_step, find_row):
             steps.append(step)
         plan = Plan(workingsteps=tuple(steps), rapid_mm=14.8, air_mm=5.3, top_mm=4.8)
         controller = controller or find_row("ngc")
-        lines = emit_program(lay_moves(plan), heading=heading, controller=controller)
-        return format_program(lines, controller=controller).splitlines()
+        (file,) = emit_files(lay_moves(plan), heading=heading, controller=controller)
+        return format_program(file.lines, controller=controller).splitlines()
 
     return do
 
@@ -153,11 +153,7 @@ def test_numbered_blocks_and_percent_signs(write, find_row):
     ("changes", "words"),
     [
         ({"dwell_units": "ms"}, "G4 P5000"),
-        ({"helical_arcs": False}, None),
-        ({"quadrant_arcs": True}, None),
         ({"work_offsets": ("G54",)}, None),
-        ({"tool_change": False}, None),
-        ({"spindle_speed_word": False}, None),
     ],
 )
 def test_a_controller_that_lacks_something_is_obeyed_or_refused(write, find_row, changes, words):
