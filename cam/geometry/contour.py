@@ -127,6 +127,15 @@ def find_segments(vertices: FloatArray, *, closed: bool = True) -> Segments:
     start, end, bulge = starts[:, :2], ends[:, :2], starts[:, 2]
     chord = end - start
     arc = bulge != 0.0
+    if not arc.any():
+        nowhere = np.full((len(start), 2), np.nan)
+        return Segments(
+            start_mm=start,
+            end_mm=end,
+            centre_mm=nowhere,
+            radius_mm=np.full(len(start), np.inf),
+            sweep_rad=np.zeros(len(start)),
+        )
     b = np.where(arc, bulge, 1.0)
     normal = np.column_stack((-chord[:, 1], chord[:, 0]))
     centre = (start + end) / 2.0 + normal * ((1.0 - b * b) / (4.0 * b))[:, None]

@@ -31,6 +31,8 @@ def measure_area_mm2(contour: Contour) -> float:
 
 def _twice_circular_segment(segments: Segments) -> FloatArray:
     t = segments.sweep_rad
+    if not t.any():
+        return np.zeros(len(t))
     small = np.abs(t) < 0.02
     series = t**3 / 6.0 * (1.0 - t**2 / 20.0 * (1.0 - t**2 / 42.0))
     radius = np.where(segments.is_arc, segments.radius_mm, 0.0)

@@ -12,6 +12,9 @@ from cam.geometry.offset.source import Source
 JOINT_TOL_MM = 1e-6
 """How far a joint or a middle of the result may lie from the distance it should keep."""
 
+MAX_JOINTS = 1000
+"""How many joints of a loop are held against their makers; of more, an even choice."""
+
 
 def check_loops(loops: list[Loop], *, source: Source, tree: SourceTree, distance_mm: float) -> str:
     """Return why loops are not the offset of a source, an empty text if nothing speaks against it."""
@@ -30,15 +33,17 @@ def check_makers(loops: list[Loop], *, source: Source, distance_mm: float) -> st
     """Return why joints do not keep the distance from the makers on both sides, an empty text if they do."""
     for loop in loops:
         after = loop.maker
-        for maker in (after, np.roll(after, 1)):
+        which = np.linspace(0, len(after) - 1, min(len(after), MAX_JOINTS)).astype(np.int64)
+        joints = loop.joint_mm[which]
+        for maker in (after[which], np.roll(after, 1)[which]):
             vertex = maker >= len(source)
             segment = maker % len(source)
-            feet = find_feet(source.segments, segment, loop.joint_mm)
+            feet = find_feet(source.segments, segment, joints)
             feet[vertex] = source.segments.start_mm[segment[vertex]]
-            off = np.abs(np.hypot(*(feet - loop.joint_mm).T) - abs(distance_mm))
+            off = np.abs(np.hypot(*(feet - joints).T) - abs(distance_mm))
             worst = int(np.argmax(off))
             if not off[worst] <= JOINT_TOL_MM:
-                x, y = loop.joint_mm[worst] + source.origin_mm
+                x, y = joints[worst] + source.origin_mm
                 return f"at ({x:.4f}, {y:.4f}) mm it is {off[worst]:.2g} mm off the distance"
     return ""
 

@@ -10,7 +10,7 @@ import shapely
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.geometry.offset.chain import Chain, ChainUnsure
 from cam.geometry.offset.crossings import find_doubts, find_meetings, find_places_mm
-from cam.geometry.offset.flat_meetings import REACH_MM, Meetings, are_flat, find_flat_meetings
+from cam.geometry.offset.flat_meetings import REACH_MM, Meetings, are_flat, find_flat_meetings, join_meetings
 from cam.geometry.offset.raw import TOUCH_MM, Pieces
 from cam.geometry.offset.trace import Parts
 
@@ -55,7 +55,10 @@ def find_deep_parts(chain: Chain) -> DeepParts:
     piece = np.concatenate((np.arange(count), a, b))
     along = np.concatenate((chain.low_mm, along_a, along_b))
     step = np.concatenate((np.zeros(count, dtype=np.int64), turn, -turn))
-    order = np.lexsort((along, piece))
+    # one key: the number of the piece, and less than a half for the way along it; starts come first
+    span = np.maximum(chain.high_mm - chain.low_mm, np.finfo(np.float64).tiny)
+    key = piece + (along - chain.low_mm[piece]) / (2.0 * span[piece])
+    order = np.argsort(key, kind="stable")
     row = np.empty(len(order), dtype=np.int64)
     row[order] = np.arange(len(order))
     piece, along, step = piece[order], along[order], step[order]
@@ -106,7 +109,7 @@ def _find_meetings(chain: Chain, first: IntArray, second: IntArray) -> Meetings:
         raise ChainUnsure
     meetings, rest = found.meetings, np.append(np.flatnonzero(~both), np.flatnonzero(both)[found.left])
     if len(rest):
-        meetings = _join(meetings, _find_round_meetings(chain.pieces, first[rest], second[rest]))
+        meetings = join_meetings(meetings, _find_round_meetings(chain.pieces, first[rest], second[rest]))
     a, along_a, b, along_b = meetings.first, meetings.first_mm, meetings.second, meetings.second_mm
     slack = meetings.doubt_mm + END_MM
     sure = _is_within(chain, a, along_a, slack_mm=-slack) & _is_within(chain, b, along_b, slack_mm=-slack)
@@ -123,11 +126,6 @@ def _find_meetings(chain: Chain, first: IntArray, second: IntArray) -> Meetings:
 
 def _take(meetings: Meetings, which: IntArray) -> Meetings:
     return Meetings(*(getattr(meetings, field.name)[which] for field in fields(Meetings)))
-
-
-def _join(one: Meetings, other: Meetings) -> Meetings:
-    names = [field.name for field in fields(Meetings)]
-    return Meetings(*(np.concatenate((getattr(one, name), getattr(other, name))) for name in names))
 
 
 def _find_round_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> Meetings:

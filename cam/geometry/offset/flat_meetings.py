@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
@@ -74,10 +74,54 @@ def find_flat_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> Fla
     a, b = _take(flats, first), _take(flats, second)
     gap = (b.start - a.start) * a.way.conj()
     turn = b.way * a.way.conj()
+    if not flats.bend.any():
+        return FlatMeetings(_meet_lines(a, b, gap, turn, first, second), *_touch_of_lines(a, b, gap, turn))
+    straight = (a.bend == 0.0) & (b.bend == 0.0)
+    lines, bent = np.flatnonzero(straight), np.flatnonzero(~straight)
+    of_lines = (_take(a, lines), _take(b, lines), gap[lines], turn[lines])
+    of_arcs = (_take(a, bent), _take(b, bent), gap[bent], turn[bent])
+    none, along = _touch_of_lines(*of_lines)
+    met, left, coincide = _meet_parabolas(*of_arcs, first[bent], second[bent])
+    return FlatMeetings(
+        join_meetings(_meet_lines(*of_lines, first[lines], second[lines]), met),
+        np.concatenate((none, bent[left])),
+        np.concatenate((lines[along], bent[coincide])),
+    )
+
+
+def join_meetings(one: Meetings, other: Meetings) -> Meetings:
+    """Return the meetings of both."""
+    names = [field.name for field in fields(Meetings)]
+    return Meetings(*(np.concatenate((getattr(one, name), getattr(other, name))) for name in names))
+
+
+def _meet_lines(a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, first: IntArray, second: IntArray) -> Meetings:
+    cross = turn.imag
+    with np.errstate(divide="ignore", invalid="ignore"):
+        on_b = -gap.imag / cross
+        on_a = gap.real + on_b * turn.real
+        near = (on_a > -REACH_MM) & (on_a < a.length + REACH_MM) & (on_b > -REACH_MM) & (on_b < b.length + REACH_MM)
+    at = np.flatnonzero(near)
+    cross = cross[at]
+    reach = np.abs(a.start[at]) + a.length[at] + b.length[at]
+    doubt = 16.0 * np.finfo(np.float64).eps * reach / np.abs(cross)
+    sure = np.zeros(len(at), dtype=np.bool_)
+    return Meetings(first[at], on_a[at], second[at], on_b[at], cross, doubt, sure)
+
+
+def _touch_of_lines(a: _Flats, b: _Flats, gap: _Complex, turn: _Complex) -> tuple[IntArray, IntArray]:
+    """Return the pairs of lines that almost touch, none, and those that may run along each other."""
+    nothing = np.zeros(0, dtype=np.int64)
+    return nothing, _find_coincident(a, b, gap, turn, (gap.imag, turn.imag, None))
+
+
+def _meet_parabolas(
+    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, first: IntArray, second: IntArray
+) -> tuple[Meetings, IntArray, IntArray]:
+    """Return meetings of pairs with an arc, the pairs that almost touch, and those that may run along each other."""
     c0 = gap.imag - a.bend * np.abs(gap) ** 2 / 2.0
     c1 = turn.imag - a.bend * (gap * turn.conj()).real
     c2 = (b.bend * (turn.real - a.bend * (gap * turn.conj()).imag) - a.bend) / 2.0
-    coincide = _find_coincident(a, b, gap, turn, (c0, c1, c2))
     square = c1**2 - 4.0 * c0 * c2
     # what the parabola leaves out may make or undo a meeting that is this nearly a touch
     blur = 4.0 * np.abs(c2) * (b.length * (b.bend * b.length) ** 2 / 3.0 + TOUCH_MM)
@@ -93,7 +137,7 @@ def find_flat_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> Fla
     which = np.concatenate(in_reach)
     place = np.concatenate((near[in_reach[0]], far[in_reach[1]]))
     meetings = _polish(_take(a, which), _take(b, which), place, first[which], second[which])
-    return FlatMeetings(meetings, np.flatnonzero(touch), coincide)
+    return meetings, np.flatnonzero(touch), _find_coincident(a, b, gap, turn, (c0, c1, c2))
 
 
 def _as_flats(pieces: Pieces) -> _Flats:
@@ -113,19 +157,20 @@ def _take(flats: _Flats, which: IntArray) -> _Flats:
 
 
 def _find_coincident(
-    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, terms: tuple[FloatArray, FloatArray, FloatArray]
+    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, terms: tuple[FloatArray, FloatArray, FloatArray | None]
 ) -> IntArray:
     c0, c1, c2 = terms
-    at = np.flatnonzero(
-        (np.abs(c1) <= 1e-6) & (np.abs(c0) <= 10.0 * TOUCH_MM) & (np.abs(c2) * b.length**2 <= 10.0 * TOUCH_MM)
-    )
+    near = (np.abs(c1) <= 1e-6) & (np.abs(c0) <= 10.0 * TOUCH_MM)
+    if c2 is not None:
+        near &= np.abs(c2) * b.length**2 <= 10.0 * TOUCH_MM
+    at = np.flatnonzero(near)
     ends = np.sort(np.column_stack((gap[at].real, (gap[at] + b.length[at] * turn[at]).real)))
     return at[(ends[:, 1] > 0.1 * TOUCH_MM) & (ends[:, 0] < a.length[at] - 0.1 * TOUCH_MM)]
 
 
 def _polish(a: _Flats, b: _Flats, place: FloatArray, first: IntArray, second: IntArray) -> Meetings:
     point = b.start + b.way * (place + 0.5j * b.bend * place**2)
-    for _ in range(3 if a.bend.any() or b.bend.any() else 1):
+    for _ in range(2):
         (f_a, d_a), (f_b, d_b) = _deviation(a, point), _deviation(b, point)
         cross = (d_a.conj() * d_b).imag
         cross = np.where(np.abs(cross) < 1e-14, np.copysign(1e-14, cross), cross)

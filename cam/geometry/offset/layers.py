@@ -15,7 +15,7 @@ from cam.geometry.offset.source import Source
 
 NEARER_MM = 1e-6
 """By how much a point must be nearer than the distance to count as nearer."""
-MAX_PROBES = 1500
+MAX_PROBES = 500
 """How many parts of either sort are measured; of more, an even choice."""
 
 
@@ -77,22 +77,28 @@ def _trace(deep: DeepParts, bare: BoolArray) -> list[IntArray]:
     """Return the closed loops of the bare parts, in order of travel."""
     kept = np.flatnonzero(bare)
     follows = deep.following[kept]
-    if not bare[follows].all() or len(np.unique(follows)) != len(kept):
+    if not bare[follows].all() or (np.bincount(follows, minlength=1) > 1).any():
         raise ChainUnsure
+    if not len(kept):
+        return []
     rank = np.empty(len(bare), dtype=np.int64)
     rank[kept] = np.arange(len(kept))
-    following = rank[follows].tolist()
-    seen = bytearray(len(kept))
+    # runs of parts that follow each other in order are taken whole
+    following = rank[follows]
+    ends = np.flatnonzero(following != np.arange(1, len(kept) + 1))
+    starts = np.concatenate(([0], ends[:-1] + 1))
+    next_run = np.searchsorted(starts, following[ends]).tolist()
+    seen = bytearray(len(ends))
     loops = []
-    for start in range(len(kept)):
-        if seen[start]:
+    for first in range(len(ends)):
+        if seen[first]:
             continue
-        loop, at = [], start
+        runs, at = [], first
         while not seen[at]:
             seen[at] = 1
-            loop.append(at)
-            at = following[at]
-        loops.append(kept[loop])
+            runs.append(kept[starts[at] : ends[at] + 1])
+            at = next_run[at]
+        loops.append(np.concatenate(runs))
     return loops
 
 
@@ -121,6 +127,7 @@ def _probe(deep: DeepParts, bare: BoolArray, *, chain: Chain, skin: Skin) -> Non
 
 
 def _spread(which: IntArray) -> IntArray:
+    """Return all of some numbers, or an even choice of them."""
     if len(which) <= MAX_PROBES:
         return which
     return which[np.linspace(0, len(which) - 1, MAX_PROBES).astype(np.int64)]

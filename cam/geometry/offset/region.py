@@ -142,10 +142,12 @@ def _as_contour(loop: Loop, origin_mm: FloatArray) -> Contour:
 
 def _find_regions(contours: list[Contour]) -> tuple[Region, ...]:
     """Return regions from outer contours and holes, each hole in the smallest outer contour round it."""
-    outers = sorted((c for c in contours if measure_area_mm2(c) > 0.0), key=measure_area_mm2)
+    areas = [measure_area_mm2(contour) for contour in contours]
+    order = sorted((area, number) for number, area in enumerate(areas) if area > 0.0)
+    outers = [contours[number] for _, number in order]
     holes: list[list[Contour]] = [[] for _ in outers]
-    for hole in contours:
-        if measure_area_mm2(hole) > 0.0:
+    for hole, area in zip(contours, areas, strict=True):
+        if area > 0.0:
             continue
         x, y = hole.points_mm[0]
         owner = next(i for i, outer in enumerate(outers) if contains_point(outer, (float(x), float(y))))
