@@ -10,8 +10,7 @@ from cam.geometry.measure import contains_point
 from cam.geometry.transform import reverse
 from cam.panel.panel import Finish, Role
 from cam.plan.choose_cutters import Task, find_min_corner_mm
-from cam.sheet.layout import Layout, place_contour
-from cam.tables.job import Face
+from cam.sheet.layout import Layout, place_contour, place_finishes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,9 +50,9 @@ def place_features(layout: Layout) -> tuple[PlacedFeature, ...]:
                 min_corner_mm=corner,
                 drawing=placement.panel.drawing,
             )
-            finishes = tuple(feature.find_finish(segment) for segment in range(len(contour)))
-            # a contour run the other way round has its segments in reverse order: face down, and to make a wall
-            if (placement.face is Face.DOWN) != (feature.role is not Role.OUTLINE):
+            finishes = place_finishes(placement, feature)
+            # a wall made of a contour run the other way round has its segments in reverse order
+            if feature.role is not Role.OUTLINE:
                 finishes = finishes[::-1]
             features.append(PlacedFeature(task=task, placement=i, level=level, contour=contour, finishes=finishes))
     return tuple(features)

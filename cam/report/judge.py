@@ -6,11 +6,14 @@ from cam.backplot.clock import Timing
 from cam.backplot.trace import Trace
 from cam.findings import Finding
 from cam.report.judge_bites import find_bites, judge_bites
+from cam.report.judge_bridges import judge_bridge_places
 from cam.report.judge_case import BOUND_MM, build_case
 from cam.report.judge_corners import judge_corners
 from cam.report.judge_drill import judge_drill
 from cam.report.judge_entries import judge_entries
 from cam.report.judge_gouges import find_clearances, find_wall_tools, judge_gouges
+from cam.report.judge_keep_outs import judge_keep_outs
+from cam.report.judge_release import judge_release
 from cam.report.judge_setting import judge_setting
 from cam.report.judge_walls import find_removal, find_wall_rests, judge_depth, judge_films, judge_pieces, judge_walls
 from cam.report.verdict import Deviation, Verdict
@@ -71,10 +74,13 @@ def judge_program(
         *gouges,
         *films,
         *judge_walls(case, rests=rests),
+        *judge_bridge_places(case, removal=removal, rests=rests),
+        *judge_release(case, clearances=clearances, rests=rests),
         *judge_pieces(case, removal=removal),
         *tight,
         *judge_depth(case),
         *judge_entries(case),
+        *judge_keep_outs(case),
         *judge_drill(case),
         *judge_setting(case),
         *judge_bites(case, bites=find_bites(case)),

@@ -250,6 +250,14 @@ def _locate(case: Case, wall: Wall, *, point: tuple[float, float], height_mm: fl
     )
 
 
+def may_come_free(case: Case, wall: Wall) -> bool:
+    """Return whether a wall is the outline of a panel that vacuum or tape holds by itself, by its area."""
+    if wall.inside:
+        return False
+    panel = next(each for each in case.panels if wall in each.walls)
+    return case.job.hold.holds_by_grip(float(panel.polygon.area))
+
+
 def judge_walls(case: Case, *, rests: tuple[WallRest, ...]) -> list[Finding]:
     """Return walls not cut through, and bridges or skins that are not as the job asks."""
     if case.job.hold.by is HoldKind.SKIN:
@@ -283,7 +291,7 @@ def _judge_bridged(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
                 findings.append(_say_not_through(case, wall, part=part, whole=False))
         elif part.length > longest:
             findings.append(_say_not_through(case, wall, part=part, whole=False))
-    if rest.standing:
+    if rest.standing and (rest.holding or not may_come_free(case, wall)):
         findings += _judge_bridges(case, wall, rest=rest, thin=thin)
     return findings
 
@@ -338,7 +346,7 @@ def _judge_bridges(case: Case, wall: Wall, *, rest: WallRest, thin: int) -> list
 
 def _judge_skin(case: Case, wall: Wall, *, rest: WallRest) -> list[Finding]:
     """Judge one wall that a skin holds: where waste stands behind it, the skin is whole and no thicker than asked."""
-    if not rest.standing:
+    if not rest.standing or (may_come_free(case, wall) and not rest.bed):
         return []
     findings = []
     if sum(part.length for part in rest.holding) <= 0.999 * rest.ring.length:
@@ -417,6 +425,8 @@ def judge_pieces(case: Case, *, removal: Removal) -> list[Finding]:
         if owner is None:
             continue
         owners.append(owner)
+        if may_come_free(case, panel.walls[0]):
+            continue
         findings.append(
             error(
                 "part-released",

@@ -7,7 +7,11 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanRow:
-    """One workingstep in words and numbers, with the reason of every number."""
+    """One workingstep in words and numbers, with the reason of every number.
+
+    ``feed_mm_per_min`` is that of roughing. ``time_s`` is what the clock gives the step's lines of the
+    program, tool change and waiting included; None for what nobody timed.
+    """
 
     number: int
     feature: str
@@ -18,3 +22,7 @@ class PlanRow:
     passes: int
     holding: str
     reasons: tuple[str, ...] = ()
+    finish_feed_mm_per_min: float | None = None
+    allowance_mm: float | None = None
+    entry: str = ""
+    time_s: float | None = None

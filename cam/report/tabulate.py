@@ -157,16 +157,29 @@ def lay_plan(plan_rows: tuple[PlanRow, ...]) -> Markup:
             words(row.operation),
             words(row.cutter),
             words(f"{row.rpm:.0f}"),
-            words(f"{row.feed_mm_per_min:.0f}"),
+            words(_say_feeds(row)),
             words(str(row.passes)),
+            words(f"{row.allowance_mm:g}" if row.allowance_mm is not None else ""),
+            words(row.entry),
             words(row.holding),
+            words(say_time(row.time_s) if row.time_s is not None else ""),
             element("ul", join(element("li", words(reason)) for reason in row.reasons)) if row.reasons else EMPTY,
         )
         for row in plan_rows
     ]
     return lay_table(
         caption="Workingsteps in order, as planned",
-        headings=("No.", "Feature", "Operation", "Cutter", "rpm", "mm/min", "Passes", "Held by", "Reasons"),
+        headings=(
+            "No.", "Feature", "Operation", "Cutter", "rpm", "mm/min", "Passes", "Allowance", "Entry", "Held by", "Time",
+            "Reasons",
+        ),
         rows=rows,
-        numeric=frozenset({4, 5, 6}),
-    )
+        numeric=frozenset({4, 5, 6, 7, 10}),
+    )  # fmt: skip
+
+
+def _say_feeds(row: PlanRow) -> str:
+    """Return the feed of roughing, and that of finishing where it is another."""
+    finishing = row.finish_feed_mm_per_min
+    rough = f"{row.feed_mm_per_min:.0f}"
+    return rough if finishing is None or finishing == row.feed_mm_per_min else f"{rough}, finishing {finishing:.0f}"

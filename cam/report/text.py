@@ -52,10 +52,20 @@ def write_plan(plan_rows: Sequence[PlanRow]) -> str:
     lines = []
     for row in plan_rows:
         passes = f"{row.passes} pass{'es' if row.passes != 1 else ''}"
+        feed = f"{row.feed_mm_per_min:.0f} mm/min"
+        if row.finish_feed_mm_per_min is not None and row.finish_feed_mm_per_min != row.feed_mm_per_min:
+            feed += f" (finishing {row.finish_feed_mm_per_min:.0f})"
+        timed = f", {say_time(row.time_s)}" if row.time_s is not None else ""
         lines.append(
-            f"{row.number:3}  {row.feature}: {row.operation}, cutter {row.cutter}, {row.rpm:.0f} rpm, "
-            f"{row.feed_mm_per_min:.0f} mm/min, {passes}" + (f", {row.holding}" if row.holding else "")
+            f"{row.number:3}  {row.feature}: {row.operation}, cutter {row.cutter}, {row.rpm:.0f} rpm, {feed}, "
+            f"{passes}{timed}"
         )
+        said = (
+            ("allowance", f"{row.allowance_mm:g} mm" if row.allowance_mm is not None else ""),
+            ("entry", row.entry),
+            ("held by", row.holding),
+        )
+        lines.extend(f"     {name}: {value}" for name, value in said if value)
         lines.extend(f"     because: {reason}" for reason in row.reasons)
     return "\n".join(lines)
 

@@ -11,7 +11,7 @@ from cam.errors import TableRefused
 from cam.findings import NOWHERE, Finding, Origin, error
 from cam.tables.annotations import find_bound_faults
 from cam.tables.decode import decode, find_origin
-from cam.tables.job import MIN_CORNER_RADIUS_MM, Job, LayerMeaning, LayerRule, PanelEntry
+from cam.tables.job import MIN_CORNER_RADIUS_MM, Grip, HoldKind, Job, LayerMeaning, LayerRule, PanelEntry
 from cam.tables.read import find_controller, find_cutter, find_machine, find_material, find_sheet, read_format
 from cam.tables.rows import Controller, Cutter, Machine, Material, SheetSize, Tables
 from cam.tables.toml_file import TomlFile, parse_toml, read_toml
@@ -171,6 +171,18 @@ def _find_rule_faults(job: Job, *, file: TomlFile | None) -> list[Finding]:
                 f"{job.heights.max_into_bed_mm:g}",
                 remedy="lower into_bed_mm, or raise max_into_bed_mm if the bed is scrap",
                 origin=at("heights", "into_bed_mm"),
+            )
+        )
+    hold = job.hold
+    if hold.skin_last_pass and (hold.by is not HoldKind.SKIN or hold.grip not in (Grip.VACUUM, Grip.TAPE)):
+        faults.append(
+            error(
+                "last-pass-loose",
+                f"skin_last_pass cuts parts free, and {hold.grip} hold the sheet alone"
+                if hold.grip in (Grip.CLAMPS, Grip.SCREWS)
+                else 'skin_last_pass cuts a skin through, and by is not "skin"',
+                remedy='hold by a skin on vacuum or tape (by = "skin", grip = "vacuum"), or leave skin_last_pass out',
+                origin=at("hold", "skin_last_pass"),
             )
         )
     if not job.panels:

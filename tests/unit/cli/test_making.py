@@ -137,8 +137,9 @@ def test_the_command_line_has_the_last_word_over_the_job(run, shelf, pipeline):
 
 
 def test_plan_and_stages_are_told_on_request(run, shelf, pipeline):
-    result = run("make", shelf, "--out", "cut", "--plan", "--stages")
-    assert "outline: profile, cutter o1-6-up, 18000 rpm, 3420 mm/min, 1 pass, 4 bridges" in result.stdout
+    result = run("make", shelf, "--out", "cut", "--explain", "--stages")
+    assert "outline: profile, cutter o1-6-up, 18000 rpm, 3420 mm/min, 1 pass" in result.stdout
+    assert "held by: 4 bridges" in result.stdout
     assert "because: chip load from the table" in result.stdout
     assert "making" in result.stderr
 

@@ -272,7 +272,8 @@ def plan_rows() -> tuple[PlanRow, ...]:
     return (
         PlanRow(
             number=1, feature="hole 1", operation="bore", cutter="one-flute-6", rpm=18000.0, feed_mm_per_min=2052.0,
-            passes=2, holding="slug cleared",
+            passes=2, holding="slug cleared", finish_feed_mm_per_min=2700.0, allowance_mm=0.3,
+            entry="helix of at most 3 degrees", time_s=7.2,
             reasons=("chip load 0.19 mm: materials row", "rpm 18000: material's start"),
         ),
         PlanRow(

@@ -24,7 +24,9 @@ def test_findings_come_errors_first_each_with_code_place_and_remedy(findings):
 
 def test_plan_rows_say_why(plan_rows):
     text = write_plan(plan_rows)
-    assert "  1  hole 1: bore, cutter one-flute-6, 18000 rpm, 2052 mm/min, 2 passes, slug cleared" in text
+    assert "  1  hole 1: bore, cutter one-flute-6, 18000 rpm, 2052 mm/min (finishing 2700), 2 passes, 7.2 s" in text
+    assert "     allowance: 0.3 mm\n     entry: helix of at most 3 degrees\n     held by: slug cleared" in text
+    assert "  2  outline: rough and finish, cutter one-flute-6, 18000 rpm, 3420 mm/min, 4 passes\n" in text
     assert "     because: chip load 0.19 mm: materials row" in text
 
 
