@@ -127,6 +127,7 @@ def _write_page(made: Made, *, program: MadeProgram, tables: Tables, shown: str)
         machine=find_machine(tables, name=made.job.machine),
         plan_rows=made.plan_rows,
         bed_z_mm=made.bed_z_mm,
+        keep_outs=made.job.keep_outs,
     )
 
 
@@ -142,6 +143,7 @@ def write_proof_page(proof: Proof, *, job: Job, tables: Tables, program: Path) -
         tables=tables,
         machine=find_machine(tables, name=job.machine),
         bed_z_mm=proof.bed_z_mm,
+        keep_outs=job.keep_outs,
     )
 
 

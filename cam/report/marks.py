@@ -9,6 +9,7 @@ import numpy as np
 
 from cam.geometry.contour import Region, find_segments
 from cam.geometry.measure import contains_point, find_bounds_mm, find_distances_mm
+from cam.report.clamps import draw_labels
 from cam.report.markup import Markup, element, format_number, join, words
 from cam.report.scene import PlacedCorner, Scene, View, name_panel
 from cam.report.strokes import Bridge
@@ -30,6 +31,7 @@ def draw_marks(scene: Scene, *, view: View) -> Markup:
         (
             _draw_ruler(scene.layout, unit_mm=unit),
             element("g", *names, class_="names"),
+            *([draw_labels(scene.keep_outs, unit_mm=unit)] if scene.keep_outs else []),
             element("g", *bridges, class_="bridges"),
             element("g", *corners, class_="corners"),
         )

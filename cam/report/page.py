@@ -22,6 +22,7 @@ from cam.report.scene import Scene, find_scene, find_view
 from cam.report.tabulate import lay_corners, lay_cutters, lay_facts, lay_findings, lay_plan, lay_times
 from cam.report.verdict import Verdict
 from cam.sheet.layout import Layout
+from cam.tables.job import KeepOut
 from cam.tables.rows import Machine, Tables
 
 # the page may show its own pictures and styles and nothing else
@@ -40,6 +41,7 @@ def write_page(
     machine: Machine,
     plan_rows: tuple[PlanRow, ...] = (),
     bed_z_mm: float = 0.0,
+    keep_outs: tuple[KeepOut, ...] = (),
 ) -> str:
     """Return the page of one program as HTML.
 
@@ -55,8 +57,10 @@ def write_page(
         The workingsteps, where the program was planned here.
     bed_z_mm
         Height of the bed in the program's frame: 0 where Z is 0 on the bed, else below 0.
+    keep_outs
+        Clamps, screws and stops on the bed.
     """
-    scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=bed_z_mm)
+    scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=bed_z_mm, keep_outs=keep_outs)
     view = find_view(layout, trace=trace)
     labels = tuple((corner.x_mm, corner.y_mm) for corner in scene.corners)
     flags = find_flags(verdict.findings, view=view, keep_clear_mm=labels)
@@ -64,7 +68,7 @@ def write_page(
     numbers = element(
         "div",
         lay_times(timing),
-        lay_facts(layout, trace=trace, timing=timing, machine=machine),
+        lay_facts(layout, trace=trace, timing=timing, machine=machine, bed_z_mm=bed_z_mm, keep_outs=keep_outs),
         class_="columns",
     )
     corners = lay_corners(scene.corners)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from cam.findings import Severity
+from cam.report.clamps import draw_hatch, draw_swatch
 from cam.report.flags import Flag, draw_flags, draw_shape
 from cam.report.marks import draw_marks
 from cam.report.markup import EMPTY, Markup, element, join, words
@@ -32,6 +33,7 @@ def lay_picture(scene: Scene, *, flags: tuple[Flag, ...], view: View, described:
         "svg",
         element("title", words("The sheet seen from above, as the program cuts it"), id="sheet-title"),
         element("desc", words(described), id="sheet-words"),
+        *([draw_hatch(unit_mm=view.unit_mm)] if scene.keep_outs else []),
         draw_scene(scene),
         draw_marks(scene, view=view),
         draw_flags(flags, view=view),
@@ -79,6 +81,8 @@ def lay_legend(scene: Scene, *, flags: tuple[Flag, ...]) -> Markup:
     if scene.corners:
         ring = element("circle", cx=30.0, cy=10.0, r=7.0, class_="corner")
         keys.append(_plain_key(ring, f"corner opened to the rule's radius, C1 to C{len(scene.corners)}"))
+    if scene.keep_outs:
+        keys.append(_plain_key(draw_swatch(), f"clamp, screw or stop to keep out of ({len(scene.keep_outs)})"))
     for severity in Severity:
         if any(flag.finding.severity is severity for flag in flags):
             shape = element("g", draw_shape(severity, x=30.0, y=10.0, size=6.0), class_=severity)

@@ -13,6 +13,7 @@ import numpy as np
 from cam.backplot.trace import Trace
 from cam.geometry.contour import BoolArray, FloatArray, Region
 from cam.panel.panel import RoundedCorner
+from cam.report.clamps import draw_keep_outs
 from cam.report.markup import Markup, element, format_number
 from cam.report.strokes import (
     Bridge,
@@ -27,7 +28,7 @@ from cam.report.strokes import (
 )
 from cam.report.svg import trace_contour, trace_region
 from cam.sheet.layout import Layout, Placement, place_point, place_region
-from cam.tables.job import Face
+from cam.tables.job import Face, KeepOut
 from cam.tables.rows import Cutter
 
 _OUTSIDE_SHARE = 0.25
@@ -86,9 +87,17 @@ class Scene:
     bridges: tuple[Bridge, ...]
     corners: tuple[PlacedCorner, ...]
     cutters: tuple[Cutter, ...]
+    keep_outs: tuple[KeepOut, ...] = ()
 
 
-def find_scene(trace: Trace, *, layout: Layout, cutters: tuple[Cutter, ...], bed_z_mm: float) -> Scene:
+def find_scene(
+    trace: Trace,
+    *,
+    layout: Layout,
+    cutters: tuple[Cutter, ...],
+    bed_z_mm: float,
+    keep_outs: tuple[KeepOut, ...] = (),
+) -> Scene:
     """Return what the picture shows."""
     heights = {"bed_z_mm": bed_z_mm, "top_z_mm": bed_z_mm + layout.max_top_mm}
     return Scene(
@@ -101,12 +110,13 @@ def find_scene(trace: Trace, *, layout: Layout, cutters: tuple[Cutter, ...], bed
         bridges=find_bridges(trace, **heights),
         corners=_place_corners(layout),
         cutters=cutters,
+        keep_outs=keep_outs,
     )
 
 
 def name_panel(placement: Placement) -> str:
     """Return a panel's name, and that it lies face down where it does."""
-    return placement.panel.name + (", face down" if placement.face is Face.DOWN else "")
+    return placement.panel.name + (", face down: cut mirrored" if placement.face is Face.DOWN else "")
 
 
 def find_view(layout: Layout, *, trace: Trace) -> View:
@@ -144,6 +154,7 @@ def draw_scene(scene: Scene) -> Markup:
         element("g", element("path", d=sheet, class_="sheet"), *panels, id="land"),
         _draw_kerfs(scene, shown=every, name="kerf"),
         element("g", *edges, id="edges"),
+        *([draw_keep_outs(scene.keep_outs)] if scene.keep_outs else []),
         _draw_ways(scene, shown=every),
     )
 
@@ -161,6 +172,7 @@ def draw_window(scene: Scene, *, view: View, name: str) -> Markup:
         element("use", href="#land"),
         _draw_kerfs(scene, shown=shown, name=name),
         element("use", href="#edges"),
+        *([element("use", href="#keep-outs")] if scene.keep_outs else []),
         _draw_ways(scene, shown=shown),
     )
 

@@ -7,12 +7,14 @@ import numpy as np
 from cam.backplot.clock import Timing
 from cam.backplot.trace import Kind, Trace
 from cam.findings import Severity
+from cam.report.clamps import say_keep_out
 from cam.report.flags import Flag, draw_shape, name_place
 from cam.report.markup import EMPTY, Markup, element, format_number, join, lay_table, words
 from cam.report.plan_row import PlanRow
 from cam.report.quantities import say_length, say_range, say_time
 from cam.report.scene import PlacedCorner, name_panel
 from cam.sheet.layout import Layout
+from cam.tables.job import KeepOut
 from cam.tables.rows import Cutter, Machine
 
 
@@ -97,7 +99,15 @@ def lay_times(timing: Timing) -> Markup:
     )
 
 
-def lay_facts(layout: Layout, *, trace: Trace, timing: Timing, machine: Machine) -> Markup:
+def lay_facts(
+    layout: Layout,
+    *,
+    trace: Trace,
+    timing: Timing,
+    machine: Machine,
+    bed_z_mm: float,
+    keep_outs: tuple[KeepOut, ...],
+) -> Markup:
     """Return sheet, machine and lengths, one fact a row."""
     top = f"{layout.min_top_mm:.2f} to {layout.max_top_mm:.2f} mm above the bed"
     facts = (
@@ -105,6 +115,9 @@ def lay_facts(layout: Layout, *, trace: Trace, timing: Timing, machine: Machine)
         ("Material", layout.material),
         ("Thickness", f"{format_number(layout.thickness_mm)} mm nominal; upper face {top}"),
         ("Panels", "; ".join(name_panel(placement) for placement in layout.placements) or "none"),
+        ("Z zero", "on the bed" if bed_z_mm == 0.0 else f"on the sheet's top, {-bed_z_mm:.2f} mm above the bed"),
+        ("Depth and travel", _say_heights(trace, bed_z_mm=bed_z_mm)),
+        ("Clamps to keep out of", "; ".join(say_keep_out(each) for each in keep_outs) or "none"),
         ("Machine", machine.title),
         ("Length cut", say_length(timing.cutting_mm)),
         ("Length of rapid moves", say_length(timing.rapid_mm)),
@@ -115,6 +128,18 @@ def lay_facts(layout: Layout, *, trace: Trace, timing: Timing, machine: Machine)
         headings=("Fact", "Value"),
         rows=[(words(name), words(value)) for name, value in facts],
     )
+
+
+def _say_heights(trace: Trace, *, bed_z_mm: float) -> str:
+    """Return how deep the program goes into the bed, and how high it travels."""
+    moving = trace.kind <= Kind.ARC
+    heights = np.concatenate((trace.start_mm[moving, 2], trace.end_mm[moving, 2]))
+    heights = heights[np.isfinite(heights)] - bed_z_mm
+    if not len(heights):
+        return "nothing moves"
+    low, high = float(heights.min()), float(heights.max())
+    deep = f"{-low:.2f} mm into the bed" if low < 0.0 else f"{low:.2f} mm above the bed"
+    return f"as deep as {deep}; up to {high:.2f} mm above it"
 
 
 def lay_cutters(trace: Trace, *, timing: Timing, cutters: tuple[Cutter, ...]) -> Markup:

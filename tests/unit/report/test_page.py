@@ -16,7 +16,7 @@ from cam.report.marks import find_label_point
 from cam.report.page import write_page
 from cam.report.scene import View, find_scene, find_view
 from cam.report.verdict import CornersAsCut, Deviation, Verdict
-from cam.tables.job import Face
+from cam.tables.job import Face, KeepOut
 
 VOID = {"meta", "input", "br", "hr", "link"}
 
@@ -259,11 +259,31 @@ def test_marked_corners_lie_where_the_layout_puts_them(layout, trace, cutter):
 def test_a_panel_that_lies_face_down_is_said_to(arguments, layout):
     down = replace(layout.placements[0], face=Face.DOWN, by_mm=(1225.0, 25.0))
     page = write_page(**{**arguments, "layout": replace(layout, placements=(down,))})
-    assert page.count("hob wall, face down") == 2
+    assert page.count("hob wall, face down: cut mirrored") == 2
     scene = find_scene(
         arguments["trace"], layout=replace(layout, placements=(down,)), cutters=(), bed_z_mm=0.0
     )  # fmt: skip
     assert (scene.corners[0].x_mm, scene.corners[0].y_mm) == pytest.approx((1225.0 - 760.0, 445.0))
+
+
+def test_clamps_are_hatched_named_and_listed(arguments):
+    assert "keep-out" not in re.sub(r"<style>.*?</style>", "", write_page(**arguments), flags=re.DOTALL)
+    clamp = KeepOut(at_mm=(40.0, 30.0), size_mm=(60.0, 20.0), height_mm=25.0, name="clamp A", turn_deg=90.0)
+    page = write_page(**{**arguments, "keep_outs": (clamp,)})
+    read_page(page)
+    # turned by 90 degrees it reaches from 30 to 50 and from 0 to 60 mm
+    box = re.search(r'<path d="([^"]*)" class="keep-out" fill="url\(#keep-out-hatch\)"', page)
+    numbers = [float(each) for each in re.findall(r"-?[0-9.]+", box.group(1))]
+    assert {30.0, 50.0, 0.0, 60.0} >= set(numbers)
+    assert page.count('id="keep-out-hatch"') == 1
+    assert ">clamp A, 25 mm high<" in page
+    assert "clamp, screw or stop to keep out of (1)" in page
+    assert "clamp A: 60 x 20 mm, 25 mm high above the bed, about (40, 30), turned 90 degrees" in page
+
+
+def test_heights_are_said(arguments):
+    page = write_page(**arguments)
+    assert "on the bed" in page and "mm into the bed; up to" in page
 
 
 def test_a_panels_name_stands_on_the_panel(layout, trace, cutter):
