@@ -16,11 +16,13 @@ from cam.drawing.drawing import Drawing
 from cam.drawing.read import read_drawing, refuse_faults
 from cam.drawing.units import SizeEvidence
 from cam.errors import PlanRefused
-from cam.findings import Finding, error
+from cam.findings import Finding, Origin, error, note
 from cam.motion.lay_moves import StepMoves, lay_moves
 from cam.panel.find_panels import find_panels
 from cam.panel.layers import find_uses
 from cam.panel.meanings import Meant, add_meaning, find_meanings, note_unused_rules
+from cam.panel.names import find_names, number_names
+from cam.panel.webs import check_webs
 from cam.plan.explain import count_passes, say_entry
 from cam.plan.hold_feature import say_grip
 from cam.plan.means import Means
@@ -99,10 +101,14 @@ class Proof:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Inspection:
-    """A drawing as it was read, faults and all, with what its loops are."""
+    """A drawing as it was read, faults and all, with what its loops are.
+
+    ``names`` are those of the panels by the numbers of their outlines.
+    """
 
     drawing: Drawing
     meant: Meant
+    names: dict[int, str]
 
 
 @dataclass(slots=True)
@@ -145,7 +151,7 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
     watch.start("reading the drawings")
     drawings, meant = _read_drawings(job, sheet=rows.sheet)
     watch.start("finding and laying the panels")
-    layout = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
+    layout, said = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
     bed_z = find_bed_z_mm(job, layout=layout)
     watch.start("planning the workingsteps")
     plan = plan_panels(
@@ -175,7 +181,7 @@ def make_job(job: Job, *, tables: Tables, progress: Progress = _silent) -> Made:
         layout=layout,
         programs=(program,),
         plan_rows=_list_plan(plan, lines=lines, trace=program.trace, timing=program.timing),
-        findings=tuple(finding for drawing in drawings for finding in drawing.findings),
+        findings=(*(finding for drawing in drawings for finding in drawing.findings), *said),
         bed_z_mm=bed_z,
         stages=tuple(watch.stages),
     )
@@ -247,7 +253,7 @@ def prove_program(
     tools = [find_cutter(tables, name=name).tool for name in cutters]
     progress("reading the drawings")
     drawings, meant = _read_drawings(job, sheet=rows.sheet)
-    layout = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
+    layout, said = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
     progress("interpreting the program")
     traces = [
         interpret_program(
@@ -270,7 +276,7 @@ def prove_program(
         timing=timing,
         layout=layout,
         verdict=verdict,
-        findings=tuple(finding for drawing in drawings for finding in drawing.findings),
+        findings=(*(finding for drawing in drawings for finding in drawing.findings), *said),
         bed_z_mm=find_bed_z_mm(job, layout=layout),
     )
 
@@ -302,7 +308,8 @@ def inspect_drawing(
         use_of=find_uses(()),
     )
     meant = find_meanings(drawing, suspects=suspects)
-    return Inspection(drawing=add_meaning(drawing, meant), meant=meant)
+    names = find_names(drawing, meant=meant, given=None)
+    return Inspection(drawing=add_meaning(drawing, meant, names=names.findings), meant=meant, names=names.by_loop)
 
 
 def find_stem(job: Job) -> str:
@@ -351,7 +358,8 @@ def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[tuple[Drawing, ...], 
             evidence=SizeEvidence(sheet_mm=(sheet.width_mm, sheet.height_mm), expect_mm=entry.expect_size_mm),
         )
         meant = find_meanings(drawing, rules=job.layers, suspects=entry.suspects)
-        drawing = add_meaning(drawing, meant)
+        names = find_names(drawing, meant=meant, given=entry.name)
+        drawing = add_meaning(drawing, meant, names=names.findings)
         refuse_faults(drawing)
         drawings.append(drawing)
         meants.append(meant)
@@ -361,24 +369,35 @@ def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[tuple[Drawing, ...], 
     return tuple(drawings), tuple(meants)
 
 
-def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, ...], rows: JobRows) -> Layout:
+def _lay_layout(
+    job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, ...], rows: JobRows
+) -> tuple[Layout, tuple[Finding, ...]]:
+    """Return the layout of a job's panels, and what is to be said of their names."""
+    found = tuple(
+        find_panels(
+            drawing,
+            entry=entry,
+            thickness_mm=rows.sheet.thickness_mm,
+            corner_radius_mm=job.corners.radius_mm,
+            rules=job.layers,
+            chamfer=job.chamfer,
+            meant=known,
+        )
+        for drawing, known, entry in zip(drawings, meant, job.panels, strict=True)
+    )
+    least_mm = rows.sheet.thickness_mm if job.corners.min_web_mm is None else job.corners.min_web_mm
+    for panel in (panel for panels in found for panel in panels):
+        check_webs(panel, min_web_mm=least_mm)
+    numbered, said = number_names(found, given=tuple(entry.name is not None for entry in job.panels))
     groups = tuple(
         Group(
             drawing=str(drawing.path),
-            panels=find_panels(
-                drawing,
-                entry=entry,
-                thickness_mm=rows.sheet.thickness_mm,
-                corner_radius_mm=job.corners.radius_mm,
-                rules=job.layers,
-                chamfer=job.chamfer,
-                meant=found,
-            ),
+            panels=panels,
             at_mm=entry.at_mm,
             turn_deg=entry.turn_deg,
             face=entry.face,
         )
-        for drawing, found, entry in zip(drawings, meant, job.panels, strict=True)
+        for drawing, panels, entry in zip(drawings, numbered, job.panels, strict=True)
     )
     layout = lay_panels(
         groups,
@@ -390,7 +409,21 @@ def _lay_layout(job: Job, *, drawings: tuple[Drawing, ...], meant: tuple[Meant, 
     check_recess_depths(
         layout, is_measured=bool(job.heights.measured_thickness_mm), min_floor_mm=job.recesses.min_floor_mm
     )
-    return layout
+    return layout, (*said, *_note_faces(layout))
+
+
+def _note_faces(layout: Layout) -> tuple[Finding, ...]:
+    """Return a note for each panel that lies face down: it is cut mirrored."""
+    return tuple(
+        note(
+            "cut-face-down",
+            f"panel {placement.panel.name} lies face down: it is cut mirrored, seen from its back",
+            remedy="lay the sheet with its shown face on the bed",
+            origin=Origin(file=placement.panel.drawing, panel=placement.panel.name),
+        )
+        for placement in layout.placements
+        if placement.face is Face.DOWN
+    )
 
 
 def _write_files(
@@ -421,7 +454,8 @@ def _write_files(
 def _say_keep_out(keep_out: KeepOut) -> str:
     (x, y), (width, height) = keep_out.at_mm, keep_out.size_mm
     turned = f", turned {keep_out.turn_deg:g} degrees" if keep_out.turn_deg else ""
-    return f"keep out of {keep_out.name}: {width:g} x {height:g} mm about X{x:g} Y{y:g}{turned}, {keep_out.height_mm:g} mm high"
+    size = f"{width:g} x {height:g} mm, {keep_out.height_mm:g} mm high"
+    return f"keep out of {keep_out.name}: {size}, about X{x:g} Y{y:g}{turned}"
 
 
 def _say_panel(placement: Placement) -> str:

@@ -51,6 +51,7 @@ _SHARED = {
     "fit": click.option("--fit-tol-mm", type=_TOLERANCE, help="How far arcs stray from splines and ellipses (0.005)."),
     "arcs": click.option("--fit-arcs-mm", type=_TOLERANCE, help="Make arcs of chords within this distance (off)."),
     "hatch": click.option("--hatch", "hatches", is_flag=True, help="Take the boundaries of hatches for contours."),
+    "suspects": click.option("--cut-suspects", is_flag=True, help="Cut what looks like a drawing frame or lettering."),
     "units": click.option("--units", metavar="UNIT", help="Unit of the drawing's numbers, such as mm or in."),
 }
 
@@ -66,7 +67,7 @@ def add_options(*names: str) -> Callable[[Decorated], Decorated]:
     return add
 
 
-READING = ("units", "join", "fit", "arcs", "hatch")
+READING = ("units", "join", "fit", "arcs", "hatch", "suspects")
 """How a drawing is read: the options of every command that reads one."""
 
 

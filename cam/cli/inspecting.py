@@ -22,6 +22,7 @@ def inspect(
     fit_tol_mm: float | None,
     fit_arcs_mm: float | None,
     hatches: bool,
+    cut_suspects: bool,
     as_json: bool,
     force: bool,
 ) -> None:
@@ -39,7 +40,7 @@ def inspect(
     )
     from cam.report.outputs import Output, check_folder  # noqa: PLC0415
     from cam.report.text import write_findings  # noqa: PLC0415
-    from cam.tables.job import Tolerances  # noqa: PLC0415
+    from cam.tables.job import Suspects, Tolerances  # noqa: PLC0415
 
     if out is not None:
         check_folder(out)
@@ -51,6 +52,7 @@ def inspect(
         fit_tol_mm=fit_tol_mm or usual.fit_mm,
         fit_arcs_mm=fit_arcs_mm,
         hatches=hatches,
+        suspects=Suspects.CUT if cut_suspects else Suspects.ASK,
     )
     roles = [str(loop.role) for loop in seen.meant.loops]
     page = None if out is None else out / f"{drawing.stem}.inspect.html"

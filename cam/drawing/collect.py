@@ -304,9 +304,11 @@ def count_entities(document: Document) -> int:
 
 def _collect_text(entity: DXFText | MText | Attrib, layer: str, collected: Collected, walk: Walk) -> None:
     dxf = entity.dxf
-    text = entity.plain_text() if isinstance(entity, MText) else dxf.text
+    text = entity.plain_text()
     height = dxf.char_height if isinstance(entity, MText) else dxf.height
     place = Vec3(dxf.insert)
+    if not isinstance(entity, MText) and (dxf.halign or dxf.valign) and dxf.hasattr("align_point"):
+        place = Vec3(dxf.align_point)  # then where its first letter stands is left to the program that shows it
     values = (*place, height)
     if not all(abs(value) <= walk.limits.max_coordinate for value in values):
         return

@@ -50,7 +50,7 @@ class OpenChain:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
-    """A text in the drawing, where it starts."""
+    """A text in the drawing and the point that it is placed by, where it starts unless it says otherwise."""
 
     text: str
     x_mm: float

@@ -14,6 +14,7 @@ from cam.geometry.transform import reverse
 from cam.panel.finishes import carry_finishes, find_chief_finish, wind_finishes
 from cam.panel.layers import find_meaning
 from cam.panel.meanings import Meant, find_meanings
+from cam.panel.names import find_names
 from cam.panel.nesting import make_round
 from cam.panel.panel import Feature, Finish, Panel, Role, RoundedCorner
 from cam.panel.recess_corners import keep_recess_corners
@@ -61,14 +62,10 @@ def find_panels(
     meant = meant or find_meanings(drawing, rules=rules)
     if has_errors(meant.findings):
         raise PanelRefused(*(finding for finding in meant.findings if finding.severity is Severity.ERROR))
-    loops = meant.loops
-    outlines = [i for i, loop in enumerate(loops) if loop.role is Role.OUTLINE]
-    outlines.sort(key=lambda i: (loops[i].depth, -_box_area_mm2(drawing.loops[i].contour)))
-    base = entry.name or drawing.path.stem
+    names = find_names(drawing, meant=meant, given=entry.name).by_loop
     panels = []
-    for number, i in enumerate(outlines, start=1):
-        name = base if len(outlines) == 1 else f"{base}-{number}"
-        raw = _build_panel(drawing, meant, name=name, outline=i, thickness_mm=thickness_mm)
+    for i in meant.outlines:
+        raw = _build_panel(drawing, meant, name=names[i], outline=i, thickness_mm=thickness_mm)
         panels.append(_keep_corner_rule(raw, file=str(drawing.path), radius_mm=corner_radius_mm))
     _check_expectations(panels, drawing=drawing, entry=entry)
     panels = [
@@ -79,11 +76,6 @@ def find_panels(
         classes = tuple(Finish(name) for name in chamfer.on)
         panels = [replace(panel, chamfer_mm=chamfer.width_mm, chamfer_on=classes) for panel in panels]
     return tuple(panels)
-
-
-def _box_area_mm2(contour: Contour) -> float:
-    width, height = find_size_mm(contour)
-    return width * height
 
 
 def _build_panel(drawing: Drawing, meant: Meant, *, name: str, outline: int, thickness_mm: float) -> Panel:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,9 +11,10 @@ from cam.drawing.drawing import Drawing, Loop, OpenChain
 from cam.drawing.layers import LayerUse
 from cam.findings import Finding, Origin, error, warning
 from cam.panel.layers import Meaning, find_rule, remember_meanings
-from cam.panel.nesting import Nest, find_nesting
+from cam.panel.nesting import Nest, find_boxes_mm, find_nesting
 from cam.panel.panel import Finish, Role
-from cam.tables.job import LayerMeaning, LayerRule
+from cam.panel.suspects import Suspect, drop_absorbed, find_suspects
+from cam.tables.job import LayerMeaning, LayerRule, Suspects
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +23,9 @@ class LoopMeaning:
 
     ``parent`` is the number of the loop round it: of a loop that goes through, the nearest of those;
     of a recess's, the nearest of its layer. ``is_island`` marks a loop in a recess that is left
-    standing. ``finishes`` has a class for each segment of the loop as drawn, empty for a recess.
+    standing, ``is_suspect`` one that looks like no part of a panel and is asked about; the others are
+    nested as if that were not there. ``finishes`` has a class for each segment of the loop as drawn,
+    empty for a recess.
     """
 
     role: Role
@@ -32,18 +35,25 @@ class LoopMeaning:
     depth_mm: float | None = None
     width_mm: float | None = None
     is_island: bool = False
+    is_suspect: bool = False
     finishes: tuple[Finish, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meant:
-    """What the loops of a drawing are, in their order, and what is wrong with that."""
+    """What the loops of a drawing are, in their order, and what is wrong with that.
+
+    ``outlines`` are the numbers of the loops that are outlines of panels: the outermost first, and of
+    those the one with the largest box.
+    """
 
     loops: tuple[LoopMeaning, ...]
     findings: tuple[Finding, ...] = ()
+    suspects: tuple[Suspect, ...] = ()
+    outlines: tuple[int, ...] = ()
 
 
-def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = ()) -> Meant:
+def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = (), suspects: Suspects = Suspects.ASK) -> Meant:
     """Return what each loop of a drawing is.
 
     Parameters
@@ -52,6 +62,8 @@ def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = ()) -> Mea
         Read with the same rules, so that what they ignore is gone and recesses joined to nothing else.
     rules
         The job's ``[[layer]]`` rules.
+    suspects
+        Whether loops that look like a frame or like lettering are asked about, or were confirmed.
 
     Notes
     -----
@@ -59,23 +71,81 @@ def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = ()) -> Mea
     out, that is a finding and nesting's answer stands.
     """
     meaning_of = remember_meanings(rules)
-    findings = list(_say_faults(drawing, meaning_of))
     uses = [_find_use(loop, meaning_of) for loop in drawing.loops]
-    meant: list[LoopMeaning | None] = [None] * len(uses)
+    face = dict(_find_face_loops(drawing, uses, meaning_of))
     through = [i for i, use in enumerate(uses) if use is LayerUse.CONTOUR]
-    for i, nest in zip(through, find_nesting(tuple(drawing.loops[i].contour for i in through)), strict=True):
-        loop = drawing.loops[i]
-        meant[i] = LoopMeaning(
-            role=nest.role,
-            depth=nest.depth,
-            parent=None if nest.parent is None else through[nest.parent],
-            diameter_mm=nest.diameter_mm,
-            finishes=_find_finishes(loop, meaning_of, is_outline=nest.role is Role.OUTLINE),
+    nests = _nest(drawing, through)
+    suspected = _find_suspects(drawing, nests, face, meaning_of, suspects)
+    asked = {i for suspect in suspected if suspect.is_asked for i in suspect.loops}
+    if asked:
+        # what is asked about is most likely no part of a panel: the rest is nested without it
+        nests.update(_nest(drawing, [i for i in through if i not in asked]))
+    findings = list(_say_faults(drawing, meaning_of))
+    meant: list[LoopMeaning] = []
+    for i, loop in enumerate(drawing.loops):
+        if i in face:
+            meant.append(face[i])
+            continue
+        nest = nests[i]
+        finishes = _find_finishes(loop, meaning_of, is_outline=nest.role is Role.OUTLINE)
+        meant.append(
+            LoopMeaning(
+                role=nest.role,
+                depth=nest.depth,
+                parent=nest.parent,
+                diameter_mm=nest.diameter_mm,
+                finishes=finishes,
+                is_suspect=i in asked,
+            )
         )
-        findings += _check_meaning(loop, nest, meaning_of, file=str(drawing.path))
-    for i, found in _find_face_loops(drawing, uses, meaning_of):
-        meant[i] = found
-    return Meant(loops=tuple(each for each in meant if each is not None), findings=tuple(findings))
+        if i not in asked:
+            findings += _check_meaning(loop, nest, meaning_of, file=str(drawing.path))
+    findings += [suspect.finding for suspect in suspected]
+    return Meant(
+        loops=tuple(meant), findings=tuple(findings), suspects=suspected, outlines=_sort_outlines(drawing, meant)
+    )
+
+
+def _sort_outlines(drawing: Drawing, loops: list[LoopMeaning]) -> tuple[int, ...]:
+    outlines = [i for i, loop in enumerate(loops) if loop.role is Role.OUTLINE and not loop.is_suspect]
+    boxes = find_boxes_mm(tuple(drawing.loops[i].contour for i in outlines))
+    areas = dict(zip(outlines, np.prod(boxes[:, 2:] - boxes[:, :2], axis=1).tolist(), strict=True))
+    return tuple(sorted(outlines, key=lambda i: (loops[i].depth, -areas[i])))
+
+
+def _nest(drawing: Drawing, numbers: list[int]) -> dict[int, Nest]:
+    """Return the nesting of some of the loops, all by their numbers in the drawing."""
+    nests = find_nesting(tuple(drawing.loops[i].contour for i in numbers))
+    return {
+        i: replace(nest, parent=None if nest.parent is None else numbers[nest.parent])
+        for i, nest in zip(numbers, nests, strict=True)
+    }
+
+
+def add_meaning(drawing: Drawing, meant: Meant, *, names: tuple[Finding, ...] = ()) -> Drawing:
+    """Return a drawing with the findings of what its loops are and how its panels are called.
+
+    Faults that the lines of a frame bring with them go, while the frame itself is asked about.
+    """
+    own = drop_absorbed(drawing.findings, suspects=meant.suspects)
+    return replace(drawing, findings=own + meant.findings + names)
+
+
+def _find_suspects(
+    drawing: Drawing,
+    nests: dict[int, Nest],
+    face: dict[int, LoopMeaning],
+    meaning_of: Callable[[str], Meaning],
+    answer: Suspects,
+) -> tuple[Suspect, ...]:
+    stated = {i for i in nests if any(meaning_of(layer).means for layer in _layers_of(drawing.loops[i]))}
+    return find_suspects(
+        drawing,
+        parents=tuple(nests[i].parent if i in nests else None for i in range(len(drawing.loops))),
+        on_face=frozenset(face),
+        stated=frozenset(stated),
+        answer=answer,
+    )
 
 
 def find_unused_rules(drawings: Iterable[Drawing], *, rules: tuple[LayerRule, ...]) -> tuple[int, ...]:

@@ -9,7 +9,7 @@ import shapely
 
 from cam.geometry.contour import Contour, FloatArray, circle, find_segments
 from cam.geometry.flatten import flatten_vertices
-from cam.geometry.measure import contains_point, find_bounds_mm, measure_area_mm2
+from cam.geometry.measure import contains_point, find_segment_boxes_mm, measure_area_mm2
 from cam.geometry.transform import reverse
 from cam.panel.panel import Role
 
@@ -44,8 +44,8 @@ def find_nesting(contours: tuple[Contour, ...]) -> tuple[Nest, ...]:
     """
     if not contours:
         return ()
-    bounds = np.array([find_bounds_mm(contour) for contour in contours])
-    boxes = shapely.box(*bounds.T)
+    bounds = find_boxes_mm(contours)
+    boxes = np.asarray(shapely.box(*bounds.T))
     tree = shapely.STRtree(boxes)
     inner, outer = tree.query(boxes, predicate="covered_by")
     areas = np.abs([measure_area_mm2(contour) for contour in contours])
@@ -56,6 +56,23 @@ def find_nesting(contours: tuple[Contour, ...]) -> tuple[Nest, ...]:
             if contains_point(contours[j], (float(x), float(y))):
                 around[i].append(j)
     return tuple(_find_nest(contour, around[i], areas) for i, contour in enumerate(contours))
+
+
+def find_boxes_mm(contours: tuple[Contour, ...]) -> FloatArray:
+    """Return the exact bounding box of each contour, (n, 4) ``min_x, min_y, max_x, max_y``, all at one time."""
+    if not contours:
+        return np.zeros((0, 4))
+    # one open path through all of them, each led back to its start; the steps between two are taken out again
+    led_back = [np.concatenate((contour.vertices, contour.vertices[:1])) for contour in contours]
+    first = np.cumsum([0, *(len(vertices) for vertices in led_back)])
+    path = np.concatenate(led_back)
+    path[first[1:] - 1, 2] = 0.0
+    segments = find_segments(path, closed=False)
+    boxes = find_segment_boxes_mm(segments)
+    boxes[first[1:-1] - 1] = (np.inf, np.inf, -np.inf, -np.inf)
+    low = np.minimum.reduceat(boxes[:, :2], first[:-1], axis=0)
+    high = np.maximum.reduceat(boxes[:, 2:], first[:-1], axis=0)
+    return np.column_stack((low, high))
 
 
 def _find_nest(contour: Contour, around: list[int], areas: FloatArray) -> Nest:

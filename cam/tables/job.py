@@ -180,7 +180,8 @@ class Allowances:
 class Chamfer:
     """``[chamfer]``: an arris ``width_mm`` wide taken off the upper face along edges of some classes.
 
-    0 takes none. ``cutter`` names a vee cutter; None takes the table's first that fits.
+    0 takes none. ``cutter`` names a vee cutter; None takes the first that leans 45 degrees and fits, or
+    else the first that fits, of those that the job's ``cutters`` name or else of the table.
     """
 
     width_mm: LengthOrZero = 0.0

@@ -13,7 +13,7 @@ from cam.tables.annotations import find_bound_faults
 from cam.tables.decode import decode, find_origin
 from cam.tables.job import MIN_CORNER_RADIUS_MM, Grip, HoldKind, Job, LayerMeaning, LayerRule, PanelEntry
 from cam.tables.read import find_controller, find_cutter, find_machine, find_material, find_sheet, read_format
-from cam.tables.rows import Controller, Cutter, Machine, Material, SheetSize, Tables
+from cam.tables.rows import Controller, Cutter, CutterKind, Machine, Material, SheetSize, Tables
 from cam.tables.toml_file import TomlFile, parse_toml, read_toml
 
 DEFAULT_SHEET = "cast-4-2440x1220"
@@ -21,13 +21,17 @@ DEFAULT_SHEET = "cast-4-2440x1220"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobRows:
-    """The rows that a job names; ``cutters`` are those that may be used, in the job's order."""
+    """The rows that a job names; ``cutters`` are those that may be used, in the job's order.
+
+    ``vees`` are the vee cutters that may take a chamfer.
+    """
 
     sheet: SheetSize
     material: Material
     machine: Machine
     controller: Controller
     cutters: tuple[Cutter, ...]
+    vees: tuple[Cutter, ...]
 
 
 def read_job(path: Path) -> Job:
@@ -141,10 +145,21 @@ def find_job_rows(job: Job, *, tables: Tables) -> JobRows:
     machine = find(find_machine, job.machine, "machine")
     controller = find(find_controller, job.controller, "controller")
     cutters = tuple(find(find_cutter, name, "cutters") for name in job.cutters) or tables.cutters
+    chamferer = job.chamfer.cutter and find(find_cutter, job.chamfer.cutter, "chamfer.cutter")
     if faults or sheet is None:
         raise TableRefused(*faults)
     material = find_material(tables, name=sheet.material)
-    return JobRows(sheet=sheet, material=material, machine=machine, controller=controller, cutters=cutters)
+    vees = tuple(cutter for cutter in cutters if cutter.kind is CutterKind.VEE) or tuple(
+        cutter for cutter in tables.cutters if cutter.kind is CutterKind.VEE
+    )
+    return JobRows(
+        sheet=sheet,
+        material=material,
+        machine=machine,
+        controller=controller,
+        cutters=cutters,
+        vees=(chamferer,) if chamferer else vees,
+    )
 
 
 def _find_rule_faults(job: Job, *, file: TomlFile | None) -> list[Finding]:
