@@ -146,8 +146,16 @@ def sweep_portions(
         of_tool = take_portions(below, below.tool == tool)
         if cutter.kind is CutterKind.FLAT:
             pieces.extend(_widen(of_tool, radius_mm=cutter.radius_mm, side=side, chord_tol_mm=chord_tol_mm))
-        else:
-            pieces.extend(_widen_tapered(of_tool, cutter, height_mm=height_mm, side=side, chord_tol_mm=chord_tol_mm))
+            continue
+        level = of_tool.start_mm[:, 2] == of_tool.end_mm[:, 2]
+        for tip in np.unique(of_tool.end_mm[level, 2]):
+            # along a level path a pointed cutter is a flat one of another radius
+            radius = find_radius_mm(cutter, above_tip_mm=height_mm - float(tip))
+            same = take_portions(of_tool, level & (of_tool.end_mm[:, 2] == tip))
+            if radius > 0.0:
+                pieces.extend(_widen(same, radius_mm=radius, side=side, chord_tol_mm=chord_tol_mm))
+        sloping = take_portions(of_tool, ~level)
+        pieces.extend(_widen_tapered(sloping, cutter, height_mm=height_mm, side=side, chord_tol_mm=chord_tol_mm))
     return shapely.union_all(pieces)
 
 

@@ -11,6 +11,7 @@ from cam.geometry.contour import Contour, Region
 from cam.geometry.measure import measure_length_mm
 from cam.geometry.offset import offset_region
 from cam.motion.bore_pass import MIN_HELIX_SHARE, lay_bore
+from cam.motion.chamfer_pass import lay_chamfer
 from cam.motion.clear_pass import lay_clearing
 from cam.motion.contour_pass import lay_finishing, lay_roughing
 from cam.motion.drill_pass import lay_drill
@@ -42,6 +43,8 @@ def lay_moves(plan: Plan) -> tuple[StepMoves, ...]:
 
 
 def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move]:
+    if step.operation is Operation.CHAMFER:
+        return lay_chamfer(step, air_mm=air_mm, rapid_mm=rapid_mm)
     if step.operation in (Operation.DRILL, Operation.PILOT):
         return lay_drill(step, air_mm=air_mm, rapid_mm=rapid_mm)
     if step.operation is Operation.BORE:

@@ -118,7 +118,10 @@ def _find_short_mm(step: Workingstep, *, keep_out: KeepOut, box: shapely.Polygon
     floor = min(step.floor_mm, step.last.floor_mm if step.last else inf)
     reach = find_reach_mm(step.cutter, height_above_tip_mm=keep_out.height_mm - floor)
     shape = _polygon(step.wall)
-    if step.operation in (Operation.INSIDE, Operation.OUTSIDE):
+    if step.chamfer is not None:
+        needed = step.chamfer.away_mm + reach + KEEP_CLEAR_MM
+        apart = float(shapely.distance(shape.exterior, box))
+    elif step.operation in (Operation.INSIDE, Operation.OUTSIDE):
         beside = step.cutter.radius_mm + step.allowance_mm + LEAD_SPARE_MM
         needed, apart = beside + reach + KEEP_CLEAR_MM, float(shapely.distance(shape.exterior, box))
     else:

@@ -12,7 +12,10 @@ from cam.tables.rows import ControllerLimits, Cutter, CutterKind, Machine, Mater
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Means:
-    """What a plan may draw on: rows of the tables, and what the job says of holding and heights."""
+    """What a plan may draw on: rows of the tables, and what the job says of holding and heights.
+
+    ``vees`` are the vee cutters that may take a chamfer.
+    """
 
     cutters: tuple[Cutter, ...]
     cutters_named: bool
@@ -23,6 +26,7 @@ class Means:
     limits: ControllerLimits
     allowances: Allowances = field(default_factory=Allowances)
     keep_outs: tuple[KeepOut, ...] = ()
+    vees: tuple[Cutter, ...] = ()
 
 
 def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from cam.plan.allowance import Allowance, find_allowances
+from cam.plan.chamfer_step import plan_chamfers
 from cam.plan.choose_cutters import Choice, Drills, choose_cutters
 from cam.plan.contour_step import plan_contour
 from cam.plan.drill_choice import find_drills
@@ -63,7 +64,12 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
         for feature in features
     }
     cuts = [Cut(key=f.task.key, placement=f.placement, level=f.level, step=steps[f.task.key]) for f in features]
-    cuts += _plan_pilots(features, choice=choice, drills=drills, layout=layout, means=means)
+    further = _plan_pilots(features, choice=choice, drills=drills, layout=layout, means=means)
+    further += plan_chamfers(features, layout=layout, means=means)
+    cuts += [
+        Cut(key=len(cuts) + number, placement=feature.placement, level=feature.level, step=step)
+        for number, (feature, step) in enumerate(further)
+    ]
     steps = {cut.key: cut.step for cut in cuts}
     check_keep_outs(layout, steps=tuple(steps.values()), keep_outs=means.keep_outs)
     visits = order_stops(find_stops(cuts), from_mm=(0.0, 0.0))
@@ -80,16 +86,11 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
 
 def _plan_pilots(
     features: tuple[PlacedFeature, ...], *, choice: Choice, drills: Drills, layout: Layout, means: Means
-) -> list[Cut]:
+) -> list[tuple[PlacedFeature, Workingstep]]:
     """Return the pilots of the holes that are drilled and want one."""
     return [
-        Cut(
-            key=len(features) + number,
-            placement=feature.placement,
-            level=feature.level,
-            step=plan_pilot(feature, pilot=drills.pilot[feature.task.key], layout=layout, means=means),
-        )
-        for number, feature in enumerate(features)
+        (feature, plan_pilot(feature, pilot=drills.pilot[feature.task.key], layout=layout, means=means))
+        for feature in features
         if feature.task.key in drills.pilot and choice.cutter[feature.task.key].kind is CutterKind.DRILL
     ]
 

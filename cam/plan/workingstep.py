@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from cam.geometry.contour import Contour
+from cam.geometry.contour import Contour, FloatArray
 from cam.panel.panel import Finish
 from cam.plan.cutting_data import CuttingData
 from cam.tables.rows import Cutter, Direction
@@ -23,6 +23,10 @@ class Operation(StrEnum):
     PILOT = "pilot drill"
     DRILL = "drill"
     CHAMFER = "chamfer"
+
+
+WITHOUT_FINISHING = frozenset({Operation.PILOT, Operation.DRILL, Operation.CHAMFER})
+"""Operations whose only passes are those of ``pass_heights_mm``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +69,42 @@ class Obstacle:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TangentArc:
+    """An arc off the end of a path, at its tangent."""
+
+    to_mm: tuple[float, float]
+    centre_mm: tuple[float, float]
+    sweep_rad: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChamferRun:
+    """A path of a vee cutter's axis along edges: (n, 3) ``x_mm, y_mm, bulge``, closed or open.
+
+    A closed one goes on past its start by ``overlap_mm`` and leaves there by an arc if it has one. Of an
+    open one the last bulge is unused.
+    """
+
+    vertices: FloatArray
+    closed: bool
+    overlap_mm: float = 0.0
+    leave: TangentArc | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChamferCut:
+    """The paths of a chamfer; ``reach_mm`` is the cone's radius at the sheet's top.
+
+    ``waste_left`` tells the waste's side; ``away_mm`` bounds how far from the wall the axis goes.
+    """
+
+    runs: tuple[ChamferRun, ...]
+    reach_mm: float
+    waste_left: bool
+    away_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Workingstep:
     """One feature cut by one cutter; every number resolved, heights in mm above the bed.
 
@@ -88,6 +128,8 @@ class Workingstep:
         The pass round the finished wall that cuts the skin through; None without one.
     obstacles
         What the cutter's centre must keep away from near the wall, besides the wall itself.
+    chamfer
+        The paths of a chamfer; None of any other operation.
     """
 
     number: int
@@ -113,6 +155,7 @@ class Workingstep:
     finishes: tuple[Finish, ...] = ()
     last: LastPass | None = None
     obstacles: tuple[Obstacle, ...] = ()
+    chamfer: ChamferCut | None = None
 
     @property
     def floor_mm(self) -> float:

@@ -8,6 +8,8 @@ from cam.findings import Finding
 from cam.report.judge_bites import find_bites, judge_bites
 from cam.report.judge_bridges import judge_bridge_places
 from cam.report.judge_case import BOUND_MM, build_case
+from cam.report.judge_chamfer import judge_chamfer
+from cam.report.judge_chamfer_chips import judge_chamfer_chips
 from cam.report.judge_corners import judge_corners
 from cam.report.judge_drill import judge_drill
 from cam.report.judge_entries import judge_entries
@@ -82,6 +84,8 @@ def judge_program(
         *judge_entries(case),
         *judge_keep_outs(case),
         *judge_drill(case),
+        *judge_chamfer(case),
+        *judge_chamfer_chips(case),
         *judge_setting(case),
         *judge_bites(case, bites=find_bites(case)),
     ]

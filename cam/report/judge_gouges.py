@@ -12,6 +12,7 @@ from cam.backplot.sweep import find_radius_mm
 from cam.findings import Finding, error
 from cam.geometry.contour import FloatArray, IntArray
 from cam.report.judge_case import CHORD_TOL_MM, Case, locate_move
+from cam.report.judge_chamfer import asks_for_chamfer
 from cam.report.judge_places import Place, gather_places
 from cam.tables.rows import CutterKind
 
@@ -72,13 +73,16 @@ def find_clearances(case: Case) -> Clearances:
 def find_cleared_radii_mm(case: Case) -> FloatArray:
     """Return the radius that each portion below the top clears at the top.
 
-    It is nan for an unknown tool, and for drills, which are judged apart.
+    It is nan for an unknown tool, for drills, and for vee cutters where panels are to be chamfered: these
+    are judged apart.
     """
     tips = np.minimum(case.below.start_mm[:, 2], case.below.end_mm[:, 2])
     radii = np.full(len(tips), np.nan)
     for tool in np.unique(case.below.tool):
         cutter = case.cutters.get(int(tool))
         if cutter is None or cutter.kind is CutterKind.DRILL:
+            continue
+        if cutter.kind is CutterKind.VEE and asks_for_chamfer(case):
             continue
         rows = np.flatnonzero(case.below.tool == tool)
         if cutter.kind is CutterKind.FLAT:
