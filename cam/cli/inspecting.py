@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -54,15 +55,15 @@ def inspect(
         hatches=hatches,
         suspects=Suspects.CUT if cut_suspects else Suspects.ASK,
     )
-    roles = [str(loop.role) for loop in seen.meant.loops]
+    told: dict[str, Any] = {"meant": seen.meant, "names": seen.names}
     page = None if out is None else out / f"{drawing.stem}.inspect.html"
     if page is not None:
-        write_files([Output(path=page, text=write_inspection_page(seen.drawing, roles=roles))], force=force)
+        write_files([Output(path=page, text=write_inspection_page(seen.drawing, **told))], force=force)
     if as_json:
-        document = lay_inspection_document(seen.drawing, roles=roles)
+        document = lay_inspection_document(seen.drawing, **told)
         print_document({**document, "page": str(page) if page else None})
     else:
-        click.echo(write_inspection(seen.drawing, roles=roles))
+        click.echo(write_inspection(seen.drawing, **told))
         if page is not None:
             click.echo(f"  page: {page}")
         if seen.drawing.findings:

@@ -12,7 +12,6 @@ from cam.geometry.measure import find_size_mm, is_counter_clockwise
 from cam.geometry.rounding import round_corners
 from cam.geometry.transform import reverse
 from cam.panel.finishes import carry_finishes, find_chief_finish, wind_finishes
-from cam.panel.layers import find_meaning
 from cam.panel.meanings import Meant, find_meanings
 from cam.panel.names import find_names
 from cam.panel.nesting import make_round
@@ -70,7 +69,7 @@ def find_panels(
     _check_expectations(panels, drawing=drawing, entry=entry)
     panels = [
         keep_recess_corners(panel, radius_mm=corner_radius_mm)
-        for panel in _add_recesses(panels, drawing=drawing, meant=meant, rules=rules)
+        for panel in _add_recesses(panels, drawing=drawing, meant=meant)
     ]
     if chamfer is not None and chamfer.width_mm > 0.0:
         classes = tuple(Finish(name) for name in chamfer.on)
@@ -118,9 +117,8 @@ def _build_panel(drawing: Drawing, meant: Meant, *, name: str, outline: int, thi
 _THROUGH = (Role.CUTOUT, Role.HOLE)
 
 
-def _add_recesses(panels: list[Panel], *, drawing: Drawing, meant: Meant, rules: tuple[LayerRule, ...]) -> list[Panel]:
-    meanings = {chain.layer: find_meaning(chain.layer, rules=rules) for chain in drawing.centre_lines}
-    placed = find_recesses(drawing, meant, panels=tuple(panels), meanings=meanings)
+def _add_recesses(panels: list[Panel], *, drawing: Drawing, meant: Meant) -> list[Panel]:
+    placed = find_recesses(drawing, meant, panels=tuple(panels))
     return [
         replace(panel, recesses=tuple(each.recess for each in placed if each.panel == number))
         for number, panel in enumerate(panels)

@@ -44,13 +44,14 @@ class Meant:
     """What the loops of a drawing are, in their order, and what is wrong with that.
 
     ``outlines`` are the numbers of the loops that are outlines of panels: the outermost first, and of
-    those the one with the largest box.
+    those the one with the largest box. ``centre_lines`` are what those of the drawing mean.
     """
 
     loops: tuple[LoopMeaning, ...]
     findings: tuple[Finding, ...] = ()
     suspects: tuple[Suspect, ...] = ()
     outlines: tuple[int, ...] = ()
+    centre_lines: tuple[Meaning, ...] = ()
 
 
 def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = (), suspects: Suspects = Suspects.ASK) -> Meant:
@@ -102,7 +103,11 @@ def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = (), suspec
             findings += _check_meaning(loop, nest, meaning_of, file=str(drawing.path))
     findings += [suspect.finding for suspect in suspected]
     return Meant(
-        loops=tuple(meant), findings=tuple(findings), suspects=suspected, outlines=_sort_outlines(drawing, meant)
+        loops=tuple(meant),
+        findings=tuple(findings),
+        suspects=suspected,
+        outlines=_sort_outlines(drawing, meant),
+        centre_lines=tuple(meaning_of(chain.layer) for chain in drawing.centre_lines),
     )
 
 

@@ -16,7 +16,6 @@ from cam.geometry.flatten import flatten
 from cam.geometry.measure import is_counter_clockwise
 from cam.geometry.offset.widen import widen_loop, widen_path
 from cam.geometry.transform import reverse
-from cam.panel.layers import Meaning
 from cam.panel.meanings import Meant, find_origin
 from cam.panel.panel import Panel, Recess, Role
 
@@ -33,17 +32,13 @@ class PlacedRecess:
     recess: Recess
 
 
-def find_recesses(
-    drawing: Drawing, meant: Meant, *, panels: tuple[Panel, ...], meanings: dict[str, Meaning]
-) -> tuple[PlacedRecess, ...]:
+def find_recesses(drawing: Drawing, meant: Meant, *, panels: tuple[Panel, ...]) -> tuple[PlacedRecess, ...]:
     """Return the recesses and grooves of a drawing as they are drawn, each with its panel.
 
     Parameters
     ----------
     panels
         The panels of the drawing.
-    meanings
-        What each layer of a centre line means.
 
     Raises
     ------
@@ -51,7 +46,7 @@ def find_recesses(
         ``recess-off-panel``, for each that lies on no panel or on several.
     """
     drawn: list[tuple[Loop | OpenChain, Recess]] = [*_find_areas(drawing, meant)]
-    drawn += _find_centre_lines(drawing, meanings)
+    drawn += _find_centre_lines(drawing, meant)
     if not drawn:
         return ()
     materials = np.array([build_polygon(panel.region) for panel in panels])
@@ -113,9 +108,8 @@ def _find_areas(drawing: Drawing, meant: Meant) -> Iterable[tuple[Loop, Recess]]
             )
 
 
-def _find_centre_lines(drawing: Drawing, meanings: dict[str, Meaning]) -> Iterable[tuple[OpenChain, Recess]]:
-    for chain in drawing.centre_lines:
-        meaning = meanings[chain.layer]
+def _find_centre_lines(drawing: Drawing, meant: Meant) -> Iterable[tuple[OpenChain, Recess]]:
+    for chain, meaning in zip(drawing.centre_lines, meant.centre_lines, strict=True):
         assert meaning.depth_mm is not None and meaning.width_mm is not None
         yield (
             chain,

@@ -14,6 +14,7 @@ from cam.drawing.drawing import Drawing, Loop, OpenChain
 from cam.findings import Origin, error, note
 from cam.geometry.contour import Region, circle, rectangle
 from cam.geometry.transform import reverse
+from cam.panel.meanings import find_meanings
 from cam.panel.panel import Feature, Finish, Panel, Role
 from cam.report.plan_row import PlanRow
 from cam.report.verdict import CornersAsCut, Deviation, Verdict
@@ -132,7 +133,7 @@ def pipeline(monkeypatch, write_trace, tables, bench):
             path=path, units=units or "mm", mm_per_unit=1.0, loops=loops,
             open_chains=() if stub.proven else (chain,), findings=notes if stub.proven else (*notes, fault),
         )  # fmt: skip
-        return SimpleNamespace(drawing=drawing, nests=tuple(SimpleNamespace(role=r) for r in (Role.OUTLINE, Role.HOLE)))
+        return SimpleNamespace(drawing=drawing, meant=find_meanings(drawing), names={0: "shelf"})
 
     stub.make_job, stub.prove_program, stub.inspect_drawing = make_job, prove_program, inspect_drawing
     monkeypatch.setitem(sys.modules, "cam.pipeline", stub)

@@ -57,8 +57,8 @@ def test_inspect_tells_loops_with_roles_and_sizes(run, pipeline):
     assert (asked.units, asked.join_tol_mm, asked.fit_tol_mm, asked.fit_arcs_mm) == ("mm", 0.05, 0.005, None)
     assert asked.hatches
     rows = [line.split() for line in result.stdout.splitlines()]
-    assert ["1", "outline", "60.00", "40.00", "24.00", "-", "CUT"] in rows
-    assert ["2", "hole", "16.00", "16.00", "2.01", "8.000", "HOLES"] in rows
+    assert ["1", "outline", "60.00", "40.00", "24.00", "-", "shown", "CUT", "shelf"] in rows
+    assert ["2", "hole", "16.00", "16.00", "2.01", "8.000", "hidden", "HOLES"] in rows
 
 
 def test_inspect_prints_a_document_and_a_page_with_every_fault_at_its_place(run, pipeline, tmp_path):

@@ -87,7 +87,7 @@ def test_the_stand_in_of_the_other_tests_has_the_real_fields(stand_in):
         "MadeProgram": {"name", "controller", "files", "trace", "timing", "verdict"},
         "MadeFile": {"name", "text", "trace", "timing"},
         "Proof": {"trace", "timing", "layout", "verdict", "findings", "bed_z_mm"},
-        "Inspection": {"drawing", "nests"},
+        "Inspection": {"drawing", "meant", "names"},
     }
     assert told[stand_in] <= {field.name for field in fields(getattr(pipeline, stand_in))}
 
