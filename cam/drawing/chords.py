@@ -19,8 +19,8 @@ from cam.geometry.measure import find_distances_mm
 OFFERED_MM = (0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 """Distances that are offered; the least that gives nearly as much as the widest is."""
 MIN_OFFERED_BENDS = 5
-MAX_OFFERED_LOOPS = 50
-MAX_OFFERED_ROWS = 3000
+MAX_OFFERED_ROWS = 4000
+"""So many vertices are looked at for an offer, over all contours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,16 +73,19 @@ def offer_arcs(joined: Joined) -> list[Finding]:
     """Return a note of how many chords look like arcs and what fitting them would give, if any do."""
     chains = joined.chains
     likely = _find_likely(chains, tol_mm=OFFERED_MM[-1], min_bends=MIN_OFFERED_BENDS)
-    offers = [
-        (i, *_find_offer(chains.vertices[chains.first[i] : chains.first[i + 1]]))
-        for i in likely[:MAX_OFFERED_LOOPS].tolist()
-    ]
+    left = MAX_OFFERED_ROWS
+    offers = []
+    for i in likely.tolist():
+        vertices = chains.vertices[chains.first[i] : chains.first[i + 1]][: max(left, 0)]
+        left -= int(chains.first[i + 1] - chains.first[i])
+        if len(vertices) > MIN_OFFERED_BENDS:
+            offers.append((i, *_find_offer(vertices)))
     offers = [offer for offer in offers if offer[2] > 0]
     if not offers:
         return []
     first = offers[0][0]
     distance, chords, arcs = max(o[1] for o in offers), sum(o[2] for o in offers), sum(o[3] for o in offers)
-    at_least = "at least " if len(likely) > MAX_OFFERED_LOOPS else ""
+    at_least = "at least " if left < 0 else ""
     row = int(chains.first[first])
     message = (
         f"{at_least}{chords} straight pieces in {len(offers)} contour{'s' if len(offers) > 1 else ''} look like arcs"
@@ -125,8 +128,6 @@ def _ends_run(sign: FloatArray, chain: IntArray, length: int) -> BoolArray:
 
 def _find_offer(vertices: FloatArray) -> tuple[float, int, int]:
     """Return the distance to offer for a ring, and the chords and arcs that it would give."""
-    if len(vertices) > MAX_OFFERED_ROWS:
-        vertices = vertices[:MAX_OFFERED_ROWS]
 
     def give(tol_mm: float) -> tuple[int, int]:
         fitted = fit_contour_chords(Contour(vertices), tol_mm=tol_mm).vertices

@@ -9,7 +9,7 @@ import numpy as np
 from ezdxf.document import Drawing as Document
 
 from cam.drawing.capped import cap_findings
-from cam.drawing.chain import find_close_pairs
+from cam.drawing.chain import find_close_pairs, may_close
 from cam.drawing.clean import SAME_MM, Cleaned
 from cam.drawing.collect import Collected
 from cam.drawing.entities import DRAWERS
@@ -175,11 +175,12 @@ def _note_wider_gaps(joined: Joined, within_mm: float) -> Iterable[Finding]:
         one, other, distance = find_close_pairs(points, joined.free, within_mm=within_mm)
     except ValueError:
         return
+    closes = may_close(joined.pieces, one // 2, distance)
     taken: set[int] = set()
     would = []
     for k in np.argsort(distance, kind="stable").tolist():
         i, j = int(one[k]), int(other[k])
-        if i // 2 != j // 2 and not {i, j} & taken:
+        if (i // 2 != j // 2 or closes[k]) and not {i, j} & taken:
             taken |= {i, j}
             would.append(k)
     if would:

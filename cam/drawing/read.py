@@ -6,7 +6,7 @@ import gc
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -138,7 +138,7 @@ def _read_drawing(
     )
     collected = collect_entities(document, file=file, limits=limits, use_of=use_of, hatches=hatches)
     drawn = collected.pieces.as_pieces(mm_per_unit=mm_per_unit)
-    _refuse_unusable(collected, drawn, file)
+    _refuse_unusable(collected, drawn, file, doubted=None if units or mm_per_unit <= 1.0 else named)
     cleaned = clean_pieces(drawn)
     parted = part_pieces(cleaned.pieces, use_of=use_of)
     joined, fit_notes = _join(parted.contours, file=file, mending=mending)
@@ -241,8 +241,11 @@ def refuse_faults(drawing: Drawing) -> None:
         raise DrawingRefused(*faults)
 
 
-def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
-    """Raise that a drawing holds numbers no drawing has, or nothing to look at."""
+def _refuse_unusable(collected: Collected, drawn: Pieces, file: str, *, doubted: str | None) -> None:
+    """Raise that a drawing holds numbers no drawing has, or nothing to look at.
+
+    ``doubted`` is the file's own unit where a smaller one might make the numbers possible.
+    """
     too_large = [finding for finding in collected.findings if finding.code == "coordinates-too-large"]
     reach = np.abs(drawn.vertices[:, :2])
     far = np.flatnonzero(~(reach <= MAX_COORDINATE_MM).all(axis=1))
@@ -253,7 +256,8 @@ def _refuse_unusable(collected: Collected, drawn: Pieces, file: str) -> None:
         remedy = "move the drawing to its origin, or draw the entity again"
         too_large.append(error("coordinates-too-large", message, remedy=remedy, origin=source.find_origin(file)))
     if too_large:
-        raise DrawingRefused(*too_large)
+        unit = f"; or say the unit with --units, if it is not {doubted}, as the file says" if doubted else ""
+        raise DrawingRefused(*(replace(finding, remedy=finding.remedy + unit) for finding in too_large))
     if not len(drawn) and not collected.findings:
         message = "the drawing holds nothing that draws a contour"
         if collected.passed_over or collected.hidden or collected.invisible or collected.ignored:

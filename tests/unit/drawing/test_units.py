@@ -126,3 +126,17 @@ def test_the_job_speaks_too(tmp_path):
             pipeline.make_job(job, tables=read_tables())
         assert refusal.value.findings[0].code == code
         assert "mm: 60 x 50 mm" in refusal.value.findings[0].message
+
+
+def test_metres_that_put_the_part_beyond_any_drawing(tmp_path):
+    """A site's grid in millimetres, in a file that says metres: the message names the unit as the likely cause."""
+    document = ezdxf.new("R2010", units=METRE)
+    document.modelspace().add_lwpolyline([(1e6, 0), (1e6 + 600, 0), (1e6 + 600, 400)], close=True)
+    path = tmp_path / "a.dxf"
+    document.saveas(path)
+    with pytest.raises(DrawingRefused) as refusal:
+        read_drawing(path)
+    (finding,) = refusal.value.findings
+    assert finding.code == "coordinates-too-large"
+    assert "--units, if it is not m, as the file says" in finding.remedy
+    assert len(read_drawing(path, units="mm").loops) == 1
