@@ -44,6 +44,7 @@ def lay_last_pass(path: Contour, *, last: LastPass, step: Workingstep, air_mm: f
         purpose=Purpose.FINISH,
     )
     feed = last.cut.feed_mm_per_min
-    moves.append(lead_out(end, z_mm=last.floor_mm, feed_mm_per_min=feed, reach_mm=step.cutter.radius_mm))
+    # only the side away from the wall bites: the arc needs no slowing
+    moves.append(lead_out(end, z_mm=last.floor_mm, feed_mm_per_min=feed, reach_mm=0.0))
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves

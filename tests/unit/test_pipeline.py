@@ -7,7 +7,7 @@ import pytest
 
 from cam import pipeline
 from cam.errors import LayoutRefused, PanelRefused, PlanRefused, Refusal
-from cam.tables.job import CornerRule, Face, Heights, Hold, PanelEntry, ZeroFace
+from cam.tables.job import CornerRule, Face, Grip, Heights, Hold, KeepOut, PanelEntry, ZeroFace
 from cam.tables.read_job import default_job
 
 
@@ -58,6 +58,49 @@ def test_a_job_gives_a_proven_program_and_every_stage_its_time(make):
     ]  # fmt: skip
 
 
+def test_the_plan_is_explained_with_the_time_of_each_step(make):
+    made = make(PLATE, box(60, 60, 90, 70), circles=[(250, 150, 4)])
+    (program,) = made.programs
+    rows = {row.operation: row for row in made.plan_rows}
+    bore, inside, outline = (rows[name] for name in ("bore", "inside contour", "outside contour"))
+    assert "helix" in bore.entry and "ramp of 3 degrees" in inside.entry and "tangent" in outline.entry
+    for row in made.plan_rows:
+        assert row.allowance_mm == 0.3
+        assert row.finish_feed_mm_per_min > 0.0
+        assert row.reasons
+    # every move belongs to a step, but the way up before the first and what comes after the last
+    whole = program.timing.cycle_s
+    assert whole - 15.0 < sum(row.time_s for row in made.plan_rows) <= whole
+    # the outline is longest; the cutter is changed in the first step
+    changing = program.timing.tool_change_s + program.timing.spindle_s
+    assert outline.time_s > inside.time_s - changing > 0.0
+    assert made.plan_rows[0].time_s > changing
+
+
+def test_clamps_and_grip_stand_in_the_program(make):
+    clamps = (
+        KeepOut(at_mm=(400.0, 60.0), size_mm=(60.0, 40.0), height_mm=30.0, name="clamp A", turn_deg=45.0),
+        KeepOut(at_mm=(10.0, 500.0), size_mm=(60.0, 40.0), height_mm=12.0, name="clamp B"),
+    )
+    made = make(PLATE, keep_outs=clamps, hold=Hold(grip=Grip.VACUUM))
+    (program,) = made.programs
+    assert program.verdict.proven
+    lines = program.text.splitlines()
+    assert "(held by vacuum on a scrap board: through-cuts go 0.3 mm into it, and leak)" in lines
+    assert "(keep out of clamp A: 60 x 40 mm, 30 mm high, about X400 Y60, turned 45 degrees)" in lines
+    assert any("clamp B" in line for line in lines)
+    assert "vacuum alone" in made.plan_rows[-1].holding
+
+
+def test_a_thin_web_is_refused_and_allowed_by_the_job(make):
+    loops = PLATE, box(3, 50, 90, 70)
+    with pytest.raises(PanelRefused) as caught:
+        make(*loops)
+    assert caught.value.findings[0].code == "web-too-thin"
+    made = make(*loops, corners=CornerRule(min_web_mm=2.5))
+    assert made.programs[0].verdict.proven
+
+
 def test_progress_is_told_as_it_begins(draw, tables):
     told = []
     pipeline.make_job(default_job(draw(PLATE)), tables=tables, progress=told.append)
@@ -88,6 +131,7 @@ def test_turned_and_mirrored_panels_are_proven_and_said(draw, tables, face, turn
     (program,) = made.programs
     assert program.verdict.proven
     assert ("face down: cut mirrored" in program.text) == (face is Face.DOWN)
+    assert ("cut-face-down" in {finding.code for finding in made.findings}) == (face is Face.DOWN)
 
 
 def test_zero_on_the_top_needs_a_measured_sheet(make):

@@ -9,7 +9,7 @@ import pytest
 
 from cam.errors import FileRefused, TableRefused
 from cam.findings import Finding, Origin
-from cam.tables.job import CornerRule, Face, Heights, Hold, HoldKind, Job, PanelEntry, Tolerances, ZeroFace
+from cam.tables.job import CornerRule, Face, Grip, Heights, Hold, HoldKind, Job, PanelEntry, Tolerances, ZeroFace
 from cam.tables.read import read_tables
 from cam.tables.read_job import check_job, default_job, find_job_rows, read_job
 
@@ -222,6 +222,45 @@ def test_options_of_a_default_job_are_checked_too() -> None:
     assert [finding.code for finding in caught.value.findings] == ["out-of-range", "corner-rule-too-small"]
     with pytest.raises(TypeError):
         default_job(Path("a.dxf"), colour="red")
+
+
+@pytest.mark.parametrize(
+    ("hold", "refused"),
+    [
+        (Hold(by=HoldKind.SKIN, grip=Grip.VACUUM, skin_last_pass=True), False),
+        (Hold(by=HoldKind.SKIN, grip=Grip.TAPE, skin_last_pass=True), False),
+        (Hold(by=HoldKind.SKIN, grip=Grip.CLAMPS, skin_last_pass=True), True),
+        (Hold(by=HoldKind.SKIN, grip=Grip.SCREWS, skin_last_pass=True), True),
+        (Hold(by=HoldKind.BRIDGES, grip=Grip.VACUUM, skin_last_pass=True), True),
+        (Hold(by=HoldKind.BRIDGES, grip=Grip.VACUUM), False),
+    ],
+)
+def test_a_last_pass_needs_a_grip_that_holds_what_it_cuts_free(hold: Hold, refused: bool) -> None:
+    if not refused:
+        assert default_job(Path("a.dxf"), hold=hold).hold == hold
+        return
+    with pytest.raises(TableRefused) as caught:
+        default_job(Path("a.dxf"), hold=hold)
+    (finding,) = caught.value.findings
+    assert (finding.code, finding.origin.key) == ("last-pass-loose", "hold.skin_last_pass")
+
+
+@pytest.mark.parametrize(
+    ("hold", "area", "held"),
+    [
+        (Hold(grip=Grip.CLAMPS), 1e7, False),
+        (Hold(grip=Grip.SCREWS), 1e7, False),
+        (Hold(grip=Grip.VACUUM), 20000.0, True),
+        (Hold(grip=Grip.VACUUM), 19999.9, False),
+        (Hold(grip=Grip.TAPE), 40000.0, True),
+        (Hold(grip=Grip.TAPE), 39999.9, False),
+        (Hold(grip=Grip.VACUUM, by=HoldKind.SKIN), 1e7, False),
+        (Hold(grip=Grip.VACUUM, by=HoldKind.SKIN, skin_last_pass=True), 1e7, True),
+    ],
+)
+def test_what_the_grip_holds_by_itself(hold: Hold, area: float, held: bool) -> None:
+    # 0.5 to 0.7 bar hold parts above 200 cm2 (common practice); clamps and screws hold the sheet alone
+    assert hold.holds_by_grip(area) is held
 
 
 def test_a_built_job_without_panels() -> None:
