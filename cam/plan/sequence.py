@@ -71,9 +71,9 @@ def find_stops(cuts: Sequence[Cut]) -> list[Stop]:
     lie within others come before those. Under these rules cutter changes are the fewest possible.
     What is inside a panel and its outline share a group where one cutter makes both: there each
     outline follows its own insides, and travel decides the rest, for bridges or a skin keep the sheet
-    in one piece. Where an outline is cut through without bridges its panel may move, so each panel is
-    a group of its own: the one that loses most hold, seen by the length of its cut for the area that
-    held it, goes first, while the sheet is whole, and the smallest loss comes last.
+    in one piece. Where an outline is cut through without bridges, or its skin by a last pass, its panel
+    may move, so each panel is a group of its own: the one that loses most hold, seen by the length of its
+    cut for the area that held it, goes first, while the sheet is whole, and the smallest loss comes last.
     """
     outline = {cut.placement: cut for cut in cuts if cut.stage is Stage.OUTLINE}
     stops = []
@@ -161,7 +161,7 @@ def _number_turns(way: tuple[_Block, ...]) -> dict[_Block, int]:
         shares = (
             last is not None
             and (last.inward, last.tool) == (block.inward, block.tool)
-            and Stage.FACE not in (last.stage, block.stage)
+            and min(last.stage, block.stage) > Stage.FACE
         )
         turn += not shares
         turns[block], last = turn, block
@@ -184,5 +184,5 @@ def _rank_panels(cuts: Sequence[Cut]) -> dict[int, int]:
 
 
 def is_held(step: Workingstep) -> bool:
-    """Return whether what a contour goes round stays fast to the sheet, by bridges or a skin."""
+    """Return whether what a contour goes round stays fast to the sheet, by bridges or a skin left to the end."""
     return bool(step.bridges) or (step.floor_mm > 0.0 and step.last is None)

@@ -22,7 +22,7 @@ MAX_STARTS = 32
 LEAD_ROOM_MM = 2.5
 """What a start keeps from corners, radii and bridges, with a cutter diameter more: arcs in and out, and the overlap."""
 LEAST_STEP_MM = 5.0
-"""How close to one another two starts may be."""
+"""How far apart two starts of a stretch should be; half of it at least."""
 
 
 def find_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
