@@ -112,6 +112,20 @@ def test_what_would_close_at_the_next_size_is_said(read, codes):
     assert "--join-tol-mm 0.1" in wider.remedy
 
 
+def test_a_contour_that_would_close_on_itself_is_said_too(read):
+    drawing = read(lambda space: space.add_lwpolyline([(0, 0), (300, 0), (300, 200), (0, 200), (0, 0.05)]))
+    (wider,) = [f for f in drawing.findings if f.code == "wider-gaps"]
+    assert "1 more gaps would close" in wider.message
+    assert wider.size_mm == pytest.approx(0.05)
+
+    def draw_short(space):
+        space.add_circle((50, 50), 20)
+        space.add_lwpolyline([(0, 0), (0.05, 0), (0.05, 0.05)])
+
+    short = read(draw_short)
+    assert "wider-gaps" not in [f.code for f in short.findings]
+
+
 def test_layers_mixed_in_one_contour_are_said(read, codes):
     def draw(space):
         space.add_line((0, 0), (90, 0), dxfattribs={"layer": "A"})
