@@ -35,7 +35,7 @@ from cam.report.verdict import Verdict
 from cam.sheet.lay import Group, lay_panels
 from cam.sheet.layout import Layout, Placement
 from cam.sheet.recess_depths import check_recess_depths
-from cam.tables.job import Face, Job, KeepOut, Suspects, ZeroFace
+from cam.tables.job import Face, Job, KeepOut, LayerRule, Suspects, ZeroFace
 from cam.tables.read import find_cutter
 from cam.tables.read_job import JobRows, find_job_origin, find_job_rows
 from cam.tables.rows import SheetSize, Tables
@@ -290,8 +290,9 @@ def inspect_drawing(
     fit_arcs_mm: float | None = None,
     hatches: bool = False,
     suspects: Suspects = Suspects.ASK,
+    rules: tuple[LayerRule, ...] = (),
 ) -> Inspection:
-    """Return a drawing as it was read, with what its loops are by castcut's layer convention and their nesting.
+    """Return a drawing as it was read, with what its loops are by rules, castcut's layer convention and nesting.
 
     Raises
     ------
@@ -305,9 +306,9 @@ def inspect_drawing(
         fit_tol_mm=fit_tol_mm,
         fit_arcs_mm=fit_arcs_mm,
         hatches=hatches,
-        use_of=find_uses(()),
+        use_of=find_uses(rules),
     )
-    meant = find_meanings(drawing, suspects=suspects)
+    meant = find_meanings(drawing, rules=rules, suspects=suspects)
     names = find_names(drawing, meant=meant, given=None)
     return Inspection(drawing=add_meaning(drawing, meant, names=names.findings), meant=meant, names=names.by_loop)
 
@@ -364,7 +365,7 @@ def _read_drawings(job: Job, *, sheet: SheetSize) -> tuple[tuple[Drawing, ...], 
         drawings.append(drawing)
         meants.append(meant)
     if drawings:
-        unused = note_unused_rules(drawings, rules=job.layers)
+        unused = note_unused_rules(drawings, rules=job.layers, job=str(job.path) if job.path else None)
         drawings[0] = replace(drawings[0], findings=drawings[0].findings + unused)
     return tuple(drawings), tuple(meants)
 

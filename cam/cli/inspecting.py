@@ -13,11 +13,13 @@ from cam.cli.command import PATH, READING, Command, add_options, end, print_docu
 @click.command(cls=Command)
 @click.argument("drawing", type=PATH, metavar="DRAWING")
 @click.option("--out", type=PATH, help="Folder for a page, NAME.inspect.html; without it nothing is written.")
+@click.option("--job", "job_path", type=PATH, metavar="JOB.toml", help="Job whose rules say what layers mean.")
 @add_options(*READING, "json", "force")
 def inspect(
     *,
     drawing: Path,
     out: Path | None,
+    job_path: Path | None,
     units: str | None,
     join_tol_mm: float | None,
     fit_tol_mm: float | None,
@@ -42,18 +44,23 @@ def inspect(
     from cam.report.outputs import Output, check_folder  # noqa: PLC0415
     from cam.report.text import write_findings  # noqa: PLC0415
     from cam.tables.job import Suspects, Tolerances  # noqa: PLC0415
+    from cam.tables.read_job import read_job  # noqa: PLC0415
 
     if out is not None:
         check_folder(out)
-    usual = Tolerances()
+    job = None if job_path is None else read_job(job_path)
+    usual = Tolerances() if job is None else job.tolerances
+    # a drawing that the job cuts is read as the job reads it
+    entries = () if job is None else tuple(e for e in job.panels if e.drawing.resolve() == drawing.resolve())
     seen = inspect_drawing(
         drawing,
-        units=units,
+        units=units or next((entry.units for entry in entries), None),
         join_tol_mm=join_tol_mm or usual.join_mm,
         fit_tol_mm=fit_tol_mm or usual.fit_mm,
-        fit_arcs_mm=fit_arcs_mm,
-        hatches=hatches,
+        fit_arcs_mm=fit_arcs_mm or usual.fit_arcs_mm,
+        hatches=hatches or any(entry.hatches for entry in entries),
         suspects=Suspects.CUT if cut_suspects else Suspects.ASK,
+        rules=() if job is None else job.layers,
     )
     told: dict[str, Any] = {"meant": seen.meant, "names": seen.names}
     page = None if out is None else out / f"{drawing.stem}.inspect.html"

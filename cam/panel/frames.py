@@ -66,6 +66,7 @@ class Nesting:
     parents: tuple[int | None, ...]
     children: dict[int | None, list[int]]
     boxes_mm: FloatArray
+    tree: shapely.STRtree
     apart: frozenset[int]
 
 
@@ -76,7 +77,8 @@ def lay_nesting(drawing: Drawing, *, parents: tuple[int | None, ...], apart: fro
         if i not in apart:
             children.setdefault(parent, []).append(i)
     boxes = find_boxes_mm(tuple(loop.contour for loop in drawing.loops))
-    return Nesting(parents=parents, children=children, boxes_mm=boxes, apart=apart)
+    tree = shapely.STRtree(np.asarray(shapely.box(*boxes.T)))
+    return Nesting(parents=parents, children=children, boxes_mm=boxes, tree=tree, apart=apart)
 
 
 def find_frame(drawing: Drawing, *, outer: int, nesting: Nesting) -> Frame | None:
@@ -182,12 +184,13 @@ def _find_inner(around: _Shape, children: list[_Shape]) -> _Shape | None:
 def _find_touching(drawing: Drawing, frame: _Shape, nesting: Nesting, *, outer: int) -> list[_Shape]:
     """Return rectangles within a frame that stand on its edge; nesting is not certain of these."""
     places = {None, frame.number, nesting.parents[frame.number]}
-    apart = nesting.boxes_mm - np.array(frame.box)
+    about = np.sort(nesting.tree.query(shapely.box(*frame.box)))
+    apart = nesting.boxes_mm[about] - np.array(frame.box)
     near = np.abs(apart).min(axis=1) <= TOUCH_MM
     held = (apart[:, :2] >= -TOUCH_MM).all(axis=1) & (apart[:, 2:] <= TOUCH_MM).all(axis=1)
     shapes = [
         _look(drawing, i, nesting)
-        for i in np.flatnonzero(near & held).tolist()
+        for i in about[near & held].tolist()
         if i not in (outer, frame.number) and nesting.parents[i] in places and i not in nesting.apart
     ]
     return [shape for shape in shapes if shape.is_rectangle]

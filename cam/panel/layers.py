@@ -80,6 +80,18 @@ CONVENTION = (
 """castcut's own layer convention: an example of a name and what is drawn on such a layer."""
 
 
+def write_convention() -> str:
+    """Return the layer convention as text: a name of each kind, and what is drawn on such a layer."""
+    width = max(len(name) for name, _ in CONVENTION)
+    return "\n".join(
+        (
+            "castcut's own layer convention; names in any case, words joined by a hyphen, an underscore or a space",
+            *(f"  {name:<{width}}  {meaning}" for name, meaning in CONVENTION),
+            "A job says otherwise with [[layer]]: match, means, depth_mm, width_mm, finish.",
+        )
+    )
+
+
 def read_layer_name(name: str) -> Meaning:
     """Return what castcut's own convention takes a layer's name for.
 

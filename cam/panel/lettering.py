@@ -8,11 +8,9 @@ import numpy as np
 import shapely
 
 from cam.drawing.drawing import Loop
-from cam.geometry.contour import BoolArray, Contour, FloatArray, IntArray
-from cam.geometry.flatten import flatten
-from cam.geometry.measure import find_bounds_mm, measure_area_mm2, measure_length_mm
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.panel.grouping import group_pairs
-from cam.panel.nesting import find_boxes_mm, find_circle
+from cam.panel.nesting import find_boxes_mm, lay_rings
 
 MAX_GLYPH_MM = 80.0
 """Taller or wider loops are cut-outs or panels in their own right."""
@@ -62,19 +60,52 @@ def find_lettering(loops: tuple[Loop, ...], *, parents: tuple[int | None, ...]) 
     small = np.asarray((size.max(axis=1) <= MAX_GLYPH_MM) & (size.min(axis=1) > 0.0))
     inside = np.array([parent is not None and bool(small[parent]) for parent in parents])
     heads = np.flatnonzero(small & ~inside)
-    rows = [
-        *_find_rows(heads, bounds, loops, parents),
-        *_find_rows(heads, bounds[:, [1, 0, 3, 2]], loops, parents),
-    ]
+    if len(heads) < MIN_GLYPHS:
+        return ()
+    shapes = _measure(loops, heads, parents)
+    rows = [*_find_rows(heads, bounds, shapes), *_find_rows(heads, bounds[:, [1, 0, 3, 2]], shapes)]
     return tuple(_gather(group, bounds, parents) for group in _join_lines(rows, bounds))
 
 
-def _find_rows(
-    heads: IntArray, bounds: FloatArray, loops: tuple[Loop, ...], parents: tuple[int | None, ...]
-) -> list[IntArray]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Shapes:
+    """Measures of small loops by their number: area, length, and which are glyph-like.
+
+    Glyph-like is what is bent in, or holds a loop of its own.
+    """
+
+    area_mm2: FloatArray
+    length_mm: FloatArray
+    is_glyph: BoolArray
+
+
+def _measure(loops: tuple[Loop, ...], heads: IntArray, parents: tuple[int | None, ...]) -> _Shapes:
+    contours = tuple(loops[i].contour for i in heads.tolist())
+    rings = lay_rings(contours)
+    count = np.diff(rings.first)
+    owner = np.repeat(np.arange(len(contours)), count)
+    points = np.empty((2 * len(owner), 2))
+    start, end = rings.segments.start_mm, rings.segments.end_mm
+    chord, bulge = end - start, np.tan(rings.segments.sweep_rad / 4.0)
+    # the middle of an arc lies half its bulge of the chord to the right of travel
+    points[0::2] = start
+    points[1::2] = (start + end + bulge[:, None] * np.column_stack((chord[:, 1], -chord[:, 0]))) / 2.0
+    polygons = np.asarray(shapely.polygons(shapely.linearrings(points, indices=np.repeat(owner, 2))))
+    area, hull = shapely.area(polygons), shapely.area(shapely.convex_hull(polygons))
+    length = np.add.reduceat(rings.segments.length_mm, rings.first[:-1])
+    holding = np.isin(heads, [parent for parent in parents if parent is not None])
+    shapes = _Shapes(
+        area_mm2=np.zeros(len(loops)),
+        length_mm=np.zeros(len(loops)),
+        is_glyph=np.zeros(len(loops), dtype=np.bool_),
+    )
+    shapes.area_mm2[heads], shapes.length_mm[heads] = area, length
+    shapes.is_glyph[heads] = holding | (area < HULL_SHARE * hull)
+    return shapes
+
+
+def _find_rows(heads: IntArray, bounds: FloatArray, shapes: _Shapes) -> list[IntArray]:
     """Return the rows of neighbours along x that look like letters; for those along y the axes are exchanged."""
-    if len(heads) < MIN_GLYPHS:
-        return []
     box = bounds[heads]
     height = box[:, 3] - box[:, 1]
     reach = shapely.box(box[:, 0] - MAX_GAP * height, box[:, 1], box[:, 2] + MAX_GAP * height, box[:, 3])
@@ -83,50 +114,37 @@ def _find_rows(
     low, high = np.minimum(height[one], height[other]), np.maximum(height[one], height[other])
     beside = (one != other) & (overlap >= MIN_OVERLAP * low) & (low >= MIN_HEIGHT_RATIO * high)
     groups = [heads[group] for group in group_pairs(len(heads), one[beside], other[beside]) if len(group) >= MIN_GLYPHS]
-    with_loops = {parent for parent in parents if parent is not None}
-    return [group for group in groups if _is_lettering(group, bounds, loops, with_loops)]
+    return [group for group in groups if _is_lettering(group, bounds, shapes)]
 
 
-def _is_lettering(group: IntArray, bounds: FloatArray, loops: tuple[Loop, ...], with_loops: set[int]) -> bool:
+def _is_lettering(group: IntArray, bounds: FloatArray, shapes: _Shapes) -> bool:
     height = float((bounds[group, 3] - bounds[group, 1]).max())
     width = float(bounds[group, 2].max() - bounds[group, 0].min())
     tall = float(bounds[group, 3].max() - bounds[group, 1].min())
     if tall > 2.0 * height or width < 1.5 * height:
         return False
-    counts = {(len(loops[i].contour), round(float(bounds[i, 2] - bounds[i, 0]), 1)) for i in group.tolist()}
-    if len(counts) < MIN_GLYPHS:
-        return False
-    shapes = [_describe(loops[i].contour, height) for i in group.tolist()]
-    if _count_unlike(shapes) < max(MIN_GLYPHS, 0.4 * min(len(group), 20)):
-        return False
-    bent = sum(i in with_loops or _is_bent_in(loops[i].contour) for i in group.tolist())
     least = len(group) if len(group) == MIN_GLYPHS else MIN_GLYPH_SHARE * len(group)
-    return bent >= least
-
-
-def _describe(contour: Contour, height_mm: float) -> tuple[float, float, float]:
-    """Return width, area and length of a contour by the height of its row."""
-    min_x, _, max_x, _ = find_bounds_mm(contour)
-    area, length = abs(measure_area_mm2(contour)), measure_length_mm(contour)
-    return (max_x - min_x) / height_mm, area / height_mm**2, length / height_mm
-
-
-def _count_unlike(shapes: list[tuple[float, float, float]]) -> int:
-    """Return how many shapes differ from all before them by more than a twentieth in any measure."""
-    kept = np.zeros((0, 3))
-    for shape in shapes:
-        row = np.array(shape)
-        if not len(kept) or (np.abs(kept / row - 1.0).max(axis=1) > 0.05).all():
-            kept = np.vstack((kept, row))
-    return len(kept)
-
-
-def _is_bent_in(contour: Contour) -> bool:
-    if find_circle(contour) is not None:
+    if shapes.is_glyph[group].sum() < least:
         return False
-    min_x, min_y, max_x, max_y = find_bounds_mm(contour)
-    polygon = shapely.Polygon(flatten(contour, chord_tol_mm=0.01 * max(max_x - min_x, max_y - min_y)))
-    return bool(polygon.area < HULL_SHARE * polygon.convex_hull.area)
+    described = np.column_stack(
+        (
+            (bounds[group, 2] - bounds[group, 0]) / height,
+            shapes.area_mm2[group] / height**2,
+            shapes.length_mm[group] / height,
+        )
+    )
+    return _count_unlike(described) >= max(MIN_GLYPHS, 0.4 * min(len(group), 20))
+
+
+def _count_unlike(shapes: FloatArray) -> int:
+    """Return how many shapes differ from all before them by more than a twentieth in any measure, up to 20."""
+    kept = shapes[:1]
+    for shape in shapes[1:]:
+        if len(kept) >= 20:
+            break
+        if (np.abs(kept / shape - 1.0).max(axis=1) > 0.05).all():
+            kept = np.vstack((kept, shape))
+    return len(kept)
 
 
 def _join_lines(rows: list[IntArray], bounds: FloatArray) -> list[IntArray]:

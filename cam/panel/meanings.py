@@ -263,14 +263,16 @@ def _check_meaning(loop: Loop, nest: Nest, meaning_of: Callable[[str], Meaning],
     yield error("layer-against-nesting", message, remedy=remedy, origin=origin)
 
 
-def note_unused_rules(drawings: Iterable[Drawing], *, rules: tuple[LayerRule, ...]) -> tuple[Finding, ...]:
-    """Return a warning for each rule that decides about no layer of any drawing."""
+def note_unused_rules(
+    drawings: Iterable[Drawing], *, rules: tuple[LayerRule, ...], job: str | None
+) -> tuple[Finding, ...]:
+    """Return a warning for each rule that decides about no layer of any drawing; ``job`` names the job's file."""
     return tuple(
         warning(
             "layer-rule-unused",
             f"the rule for layers {rules[i].match!r} decides about no layer that anything is drawn on",
             remedy="check the pattern's spelling; an earlier rule that matches the same layers goes before it",
-            origin=Origin(key=f"layer.{i}.match"),
+            origin=Origin(file=job, key=f"layer[{i + 1}].match"),
         )
         for i in find_unused_rules(drawings, rules=rules)
     )

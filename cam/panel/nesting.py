@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from cam.geometry.contour import Contour, FloatArray, circle, find_segments
+from cam.drawing.contact import take_segments
+from cam.geometry.contour import Contour, FloatArray, IntArray, Segments, circle, find_segments
 from cam.geometry.flatten import flatten_vertices
 from cam.geometry.measure import contains_point, find_segment_boxes_mm, measure_area_mm2
 from cam.geometry.transform import reverse
@@ -58,20 +59,35 @@ def find_nesting(contours: tuple[Contour, ...]) -> tuple[Nest, ...]:
     return tuple(_find_nest(contour, around[i], areas) for i, contour in enumerate(contours))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rings:
+    """The segments of many contours, one contour after another: contour i owns ``first[i]`` to ``first[i + 1]``."""
+
+    segments: Segments
+    first: IntArray
+
+
+def lay_rings(contours: tuple[Contour, ...]) -> Rings:
+    """Return the segments of one or more contours, all at one time."""
+    # one open path through all of them, each led back to its start; the steps between two are taken out again
+    path = np.concatenate([np.concatenate((contour.vertices, contour.vertices[:1])) for contour in contours])
+    counts = np.array([len(contour) for contour in contours])
+    ends = np.cumsum(counts + 1) - 1
+    path[ends, 2] = 0.0
+    keep = np.ones(len(path) - 1, dtype=np.bool_)
+    keep[ends[:-1]] = False
+    segments = take_segments(find_segments(path, closed=False), keep)
+    return Rings(segments=segments, first=np.concatenate(([0], np.cumsum(counts))).astype(np.int64))
+
+
 def find_boxes_mm(contours: tuple[Contour, ...]) -> FloatArray:
     """Return the exact bounding box of each contour, (n, 4) ``min_x, min_y, max_x, max_y``, all at one time."""
     if not contours:
         return np.zeros((0, 4))
-    # one open path through all of them, each led back to its start; the steps between two are taken out again
-    led_back = [np.concatenate((contour.vertices, contour.vertices[:1])) for contour in contours]
-    first = np.cumsum([0, *(len(vertices) for vertices in led_back)])
-    path = np.concatenate(led_back)
-    path[first[1:] - 1, 2] = 0.0
-    segments = find_segments(path, closed=False)
-    boxes = find_segment_boxes_mm(segments)
-    boxes[first[1:-1] - 1] = (np.inf, np.inf, -np.inf, -np.inf)
-    low = np.minimum.reduceat(boxes[:, :2], first[:-1], axis=0)
-    high = np.maximum.reduceat(boxes[:, 2:], first[:-1], axis=0)
+    rings = lay_rings(contours)
+    boxes = find_segment_boxes_mm(rings.segments)
+    low = np.minimum.reduceat(boxes[:, :2], rings.first[:-1], axis=0)
+    high = np.maximum.reduceat(boxes[:, 2:], rings.first[:-1], axis=0)
     return np.column_stack((low, high))
 
 

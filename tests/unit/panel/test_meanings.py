@@ -170,8 +170,8 @@ def test_the_job_s_rules_go_before_the_names(find_drawn):
 def test_a_rule_that_matches_nothing_is_said(read_sheet):
     rules = (LayerRule(match="0", means=LayerMeaning.OUTLINE), LayerRule(match="TACHE", means=LayerMeaning.IGNORE))
     read = read_sheet(plate, rules=rules)
-    (finding,) = note_unused_rules([read], rules=rules)
-    assert (finding.code, finding.origin.key, finding.severity) == ("layer-rule-unused", "layer.1.match", "warning")
+    (finding,) = note_unused_rules([read], rules=rules, job="job.toml")
+    assert (finding.code, finding.origin.key, finding.severity) == ("layer-rule-unused", "layer[2].match", "warning")
     assert "'TACHE'" in finding.message
 
 
