@@ -140,7 +140,11 @@ def find_hole_width(source: Source, *, radius_mm: float) -> Narrow:
     centre = source.segments.start_mm.mean(axis=0)
     for _ in range(_count_halvings(radius_mm)):
         trial = (low + high) / 2.0
-        loops = find_offset_loops(source, distance_mm=trial)
+        try:
+            loops = find_offset_loops(source, distance_mm=trial)
+        except PanelRefused:
+            # no disc for certain: too wide
+            loops = []
         if loops:
             low, centre = trial, loops[0].joint_mm.mean(axis=0)
         else:

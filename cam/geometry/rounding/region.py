@@ -19,6 +19,8 @@ from cam.geometry.rounding.narrows import Narrow, find_hole_width, find_narrow, 
 
 HAIR_MM = 5e-4
 """How much smaller the searching disc is than the rule's: what is below the rule by this passes."""
+HAIR_SHARES = (1.0, 0.62, 0.27)
+"""Where an exact coincidence leaves one disc without a certain answer, a disc of another share of the hair has one."""
 MAX_NAMED = 12
 """So many narrow places of one contour are measured and named; the others are counted."""
 
@@ -79,7 +81,7 @@ def round_corners(region: Region, *, radius_mm: float) -> RoundedRegion:
     changes: list[CornerChange] = []
     findings: list[Finding] = []
     for number, contour in enumerate(region.contours):
-        rounded, changed, refused = _round_contour(contour, number=number, radius_mm=radius_mm)
+        rounded, changed, refused = _find_rounded(contour, number=number, radius_mm=radius_mm)
         contours.append(rounded)
         changes.extend(changed)
         findings.extend(refused)
@@ -88,28 +90,41 @@ def round_corners(region: Region, *, radius_mm: float) -> RoundedRegion:
     return RoundedRegion(region=Region(outer=contours[0], holes=tuple(contours[1:])), corners=tuple(changes))
 
 
-def _round_contour(
-    contour: Contour, *, number: int, radius_mm: float
-) -> tuple[Contour, list[CornerChange], list[Finding]]:
+_Rounded = tuple[Contour, list[CornerChange], list[Finding]]
+
+
+def _find_rounded(contour: Contour, *, number: int, radius_mm: float) -> _Rounded:
+    """Return a contour rounded, what changed, and why not; the last reason where no disc gives a certain answer."""
+    hair = min(HAIR_MM, 1e-3 * radius_mm)
+    findings: list[Finding] = []
     source = find_source((contour,))
-    reach = radius_mm - min(HAIR_MM, 1e-3 * radius_mm)
-    loops = find_offset_loops(source, distance_mm=reach)
+    for share in HAIR_SHARES:
+        try:
+            return _round_contour(
+                contour, source=source, number=number, radius_mm=radius_mm, reach_mm=radius_mm - share * hair
+            )
+        except PanelRefused as refusal:
+            findings = list(refusal.findings)
+        except CornersUncertain as place:
+            findings = [_refuse_uncertain(place, source, radius_mm)]
+    return contour, [], findings
+
+
+def _round_contour(contour: Contour, *, source: Source, number: int, radius_mm: float, reach_mm: float) -> _Rounded:
+    loops = find_offset_loops(source, distance_mm=reach_mm)
     if not loops:
         return contour, [], [_refuse_hole(contour, source, radius_mm)]
-    corners = [corner for loop in loops for corner in find_corners(loop, source=source, reach_mm=reach)]
+    corners = [corner for loop in loops for corner in find_corners(loop, source=source, reach_mm=reach_mm)]
     filled = [c for c in corners if not is_only_a_corner(c, source=source, radius_mm=radius_mm)]
     if len(loops) > 1 and not filled:
         filled = corners[:1]
     if filled:
-        return contour, [], _refuse_slots(filled, source, radius_mm=radius_mm, reach_mm=reach)
+        return contour, [], _refuse_slots(filled, source, radius_mm=radius_mm, reach_mm=reach_mm)
     if not corners:
         return contour, [], []
-    try:
-        check_progress(loops[0], source=source)
-        fillets = find_fillets(corners, source=source, radius_mm=radius_mm, reach_mm=reach)
-        rounded = lay_contour(contour, loop=loops[0], fillets=fillets, source=source)
-    except CornersUncertain as place:
-        return contour, [], [_refuse_uncertain(place, source, radius_mm)]
+    check_progress(loops[0], source=source)
+    fillets = find_fillets(corners, source=source, radius_mm=radius_mm, reach_mm=reach_mm)
+    rounded = lay_contour(contour, loop=loops[0], fillets=fillets, source=source)
     changed = [
         CornerChange(
             contour=number,
