@@ -103,6 +103,10 @@ def _follow(ruler: Ruler, *, profile: Profile, step: Workingstep, cut: ChamferCu
 
 def _lay_open(vertices: FloatArray) -> Ruler:
     """Return the ruler of an open path; only places between its ends may be asked for."""
+    if len(vertices) == 2 and not vertices[0, 2]:
+        # two ends of a straight are no contour
+        middle = [*vertices[:, :2].mean(axis=0), 0.0]
+        vertices = np.array([vertices[0], middle, vertices[1]])
     segments = find_segments(vertices, closed=False)
     return Ruler(
         contour=Contour(vertices),

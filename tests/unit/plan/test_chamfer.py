@@ -127,6 +127,15 @@ def test_where_the_wall_runs_on_the_chamfer_stops_inside_the_edge(chamfered, pla
     assert xs.max() >= stop - 0.12
 
 
+def test_a_straight_that_runs_out_at_both_ends(chamfered, plan_chamfer):
+    thirds = np.insert(np.insert(PLATE.vertices, 1, [40.0, 0.0, 0.0], axis=0), 2, [80.0, 0.0, 0.0], axis=0)
+    made = plan_chamfer(chamfered(Contour(thirds), finishes=(HIDDEN, SHOWN, HIDDEN, HIDDEN, HIDDEN, HIDDEN)))
+    ((run,),) = [step.chamfer.runs for step in chamfers(made)]
+    assert len(run.vertices) == 2
+    moves = next(laid for laid in lay_moves(made) if laid.step.operation is Operation.CHAMFER).moves
+    assert {round(each.to_mm[1], 6) for each in moves} == {19.5}
+
+
 def test_a_hole_and_a_cutout_of_the_class(chamfered, plan_chamfer):
     inside = (rounded_rectangle(60.0, 20.0, width=40.0, height=40.0, radius=5.0), circle((30.0, 40.0), radius_mm=8.0))
     made = plan_chamfer(chamfered(PLATE, *inside, on=(SHOWN, HIDDEN)))
