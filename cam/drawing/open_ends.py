@@ -39,6 +39,7 @@ def say_open_chains(
     """Say each open chain with both of its ends and the gap to the nearest other."""
     ends, chains = joined.ends.points_mm, joined.chains
     at_junction = set(junctions[:, 0].tolist())
+    closing = _find_closing_layers(joined)
     for i in np.flatnonzero(~chains.closed).tolist():
         tips = find_tips(joined, i)
         start, end = ends[tips[0]], ends[tips[1]]
@@ -60,12 +61,21 @@ def say_open_chains(
             remedy = (
                 f"join the two ends in the drawing, or let gaps of this size be closed with --join-tol-mm {gap:.2g}"
             )
+        elif source.layer not in closing:
+            remedy += f"; if layer {source.layer} holds nothing of a panel, let the job ignore it"
         beyond = hidden.get(tips[0]) or hidden.get(tips[1])
         if beyond is not None:
             message += f"; it goes on where the layer {beyond.layer} is hidden, with {beyond}"
             remedy = f"switch the layer {beyond.layer} on, or thaw it"
         origin = source.find_origin(joined.file, ends[tip])
         yield error("open-chain", message, remedy=remedy, origin=origin, size_mm=gap if np.isfinite(gap) else None)
+
+
+def _find_closing_layers(joined: Joined) -> set[str]:
+    """Return the layers on which anything closes."""
+    chains = joined.chains
+    closed = np.repeat(chains.closed, np.diff(chains.first_piece))
+    return {joined.pieces.sources[k].layer for k in chains.order[closed].tolist()}
 
 
 def find_junctions(joined: Joined, net: Net, join_tol_mm: float) -> IntArray:

@@ -163,6 +163,9 @@ def test_a_dimensioned_sheet():
     opened = {f.origin.layer for f in faults if f.code == "open-chain"}
     assert opened == {"SHEET", "CENTRES", "SHADING"}  # nothing of the part itself is open
     assert all(f.origin.x_mm is not None and f.size_mm is not None and f.remedy for f in faults)
+    remedies = {f.origin.layer: f.remedy for f in faults if f.code == "open-chain"}
+    assert "if layer SHADING holds nothing of a panel, let the job ignore it" in remedies["SHADING"]
+    assert "let the job ignore it" not in remedies["SHEET"]  # whose frame closes
     alone = read("dimensioned-sheet", use_of=lambda layer: LayerUse.CONTOUR if layer == "PART" else LayerUse.IGNORE)
     assert areas(alone) == pytest.approx([280 * 160, 400 * pi])
     assert codes(alone, Severity.ERROR) == []
