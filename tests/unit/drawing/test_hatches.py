@@ -167,3 +167,14 @@ def test_a_boundary_in_a_file_written_by_hand(tmp_path):
     assert abs(measure_area_mm2(slot_loop.contour)) == pytest.approx(60 * 40 + pi * 400)
     assert abs(measure_area_mm2(half_loop.contour)) == pytest.approx(pi * 200)
     assert find_bounds_mm(half_loop.contour) == pytest.approx((10, 20, 50, 40), abs=1e-9)
+
+
+def test_a_polygon_entity_with_a_hole_is_read_like_a_hatch(read):
+    def draw(space):
+        polygon = space.add_mpolygon()
+        polygon.paths.add_polyline_path([(0, 0), (200, 0), (200, 100), (0, 100)])
+        polygon.paths.add_polyline_path([(50, 50, 1), (70, 50, 1)], flags=16)
+
+    outer, hole = read(draw, hatches=True).loops
+    assert abs(measure_area_mm2(outer.contour)) == pytest.approx(20000)
+    assert abs(measure_area_mm2(hole.contour)) == pytest.approx(100 * pi)
