@@ -38,6 +38,28 @@ def test_without_a_word_nothing_is_fitted_and_no_hatch_is_a_contour():
     assert read_source(CHORDS, hatches=True).panels[0].hatches
 
 
+def test_inspect_reads_a_drawing_as_the_job_does(tmp_path):
+    """The sheet's own layers ignored by the job's rules; inches and chords as the job's entry says."""
+    sheet = tmp_path / "sheet.toml"
+    rules = "".join(f'[[layer]]\nmatch = "{name}"\nmeans = "ignore"\n' for name in ("SHEET", "CENTRES", "SHADING"))
+    head = 'format = 1\ntitle = "t"\nsheet = "cast-4-1220x850"\n'
+    sheet.write_text(f'{head}[[panel]]\ndrawing = "{DRAWINGS / "dimensioned-sheet.dxf"}"\n{rules}')
+
+    def look(drawing, job):
+        result = CliRunner().invoke(main, ["inspect", str(DRAWINGS / drawing), "--job", str(job), "--json"])
+        return result.exit_code, json.loads(result.stdout)
+
+    exit_code, document = look("dimensioned-sheet.dxf", sheet)
+    assert (exit_code, [loop["role"] for loop in document["loops"]]) == (0, ["outline", "hole"])
+    shelf = tmp_path / "shelf.toml"
+    shelf.write_text(f'{head}[[panel]]\ndrawing = "{DRAWINGS / "inches-without-units.dxf"}"\nunits = "in"\n')
+    assert look("inches-without-units.dxf", shelf)[1]["units"] == "in"
+    assert look("curve-fitting.dxf", shelf)[0] == 2  # another drawing than the job's: its unit is not that one's
+    bores = tmp_path / "bores.toml"
+    bores.write_text(f'{head}[[panel]]\ndrawing = "{CHORDS}"\n[tolerances]\nfit_arcs_mm = 0.05\n')
+    assert [loop["role"] for loop in look("chord-circles.dxf", bores)[1]["loops"]].count("hole") == 3
+
+
 @pytest.mark.parametrize("words", [("--join-tol-mm", "0"), ("--join-tol-mm", "1.5"), ("--fit-arcs-mm", "-1")])
 @pytest.mark.parametrize("command", ["make", "inspect"])
 def test_distances_out_of_range_are_refused(command, words):
