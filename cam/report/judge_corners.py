@@ -13,6 +13,7 @@ from cam.findings import Finding, Origin, error
 from cam.geometry.contour import BoolArray, Contour, FloatArray, find_segments
 from cam.panel.panel import Role
 from cam.report.judge_case import CHORD_TOL_MM, Case, PlacedPanel, locate_move
+from cam.report.judge_facets import INCH_MM, find_faceted_radius_mm
 from cam.report.judge_gouges import CONTACT_MM, Clearances
 from cam.report.judge_places import Place, gather_places
 from cam.report.verdict import CornersAsCut
@@ -29,12 +30,16 @@ SHARP_RAD = radians(2.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Contact:
-    """A place where the cutter's edge makes a wall: the cutter's centre, and the way to the wall."""
+    """A place where the cutter's edge makes a wall: the cutter's centre, and the way to the wall.
+
+    ``chord_mm`` is the length of the straight portion that it begins or ends, inf of an arc.
+    """
 
     at_mm: tuple[float, float]
     towards: tuple[float, float]
     radius_mm: float
     move: int
+    chord_mm: float
 
 
 def judge_corners(case: Case, *, clearances: Clearances) -> tuple[CornersAsCut, list[Finding]]:
@@ -43,7 +48,8 @@ def judge_corners(case: Case, *, clearances: Clearances) -> tuple[CornersAsCut, 
     Notes
     -----
     Along an arc of the cutter's centre of radius p whose outer side makes a wall, the wall's radius is
-    p plus the cutter's. Where two passes that make a wall meet at an angle, it is the cutter's own.
+    p plus the cutter's. Where two passes that make a wall meet at an angle, it is the cutter's own, unless they
+    are chords so short that they follow a circle.
     Round holes are no corners.
     """
     cut = _find_tightest(case, clearances)
@@ -142,6 +148,8 @@ def _find_tightest(case: Case, clearances: Clearances) -> list[tuple[float, int,
     making = np.unique(clearances.portion[clearances.clearance_mm <= CONTACT_MM])
     portions = take_portions(case.below, making)
     radius = np.array([case.cutters[int(tool)].radius_mm for tool in portions.tool])
+    length = np.hypot(*(portions.end_mm - portions.start_mm)[:, :2].T)
+    chord_mm = np.where(portions.sweep_rad == 0.0, length, inf)
     tree = _CornerWalls(case)
     found: list[tuple[float, int, tuple[float, float]]] = []
     contacts: list[Contact] = []
@@ -169,6 +177,7 @@ def _find_tightest(case: Case, clearances: Clearances) -> list[tuple[float, int,
                         towards=(float(towards[i, 0]), float(towards[i, 1])),
                         radius_mm=float(radius[i]),
                         move=int(portions.move[i]),
+                        chord_mm=float(chord_mm[i]),
                     )
                     for i in np.flatnonzero(makes)
                 ]
@@ -219,8 +228,17 @@ def _find_sharp_meetings(contacts: list[Contact], *, case: Case) -> list[tuple[f
                     reach = min(a.radius_mm, b.radius_mm) / size
                     place = (x + middle[0] * reach, y + middle[1] * reach)
                     if _is_made(case, place):
-                        found.append((min(a.radius_mm, b.radius_mm), max(a.move, b.move), place))
+                        chord = min(a.chord_mm, b.chord_mm)
+                        faceted = find_faceted_radius_mm(chord, turn_rad=turn, step_mm=_find_last_digit_mm(case))
+                        radius = min(a.radius_mm, b.radius_mm) + faceted
+                        found.append((radius, max(a.move, b.move), place))
     return found
+
+
+def _find_last_digit_mm(case: Case) -> float:
+    """Return the length of the last digit of the controller's numbers."""
+    facts = case.controller.facts
+    return (INCH_MM if facts.units == "inch" else 1.0) / 10.0**facts.decimals
 
 
 def _is_made(case: Case, place: tuple[float, float]) -> bool:
