@@ -10,6 +10,7 @@ from math import hypot
 
 import numpy as np
 
+from cam.backplot.sweep import find_radius_mm
 from cam.backplot.trace import Trace
 from cam.geometry.contour import BoolArray, FloatArray, Region
 from cam.panel.panel import RoundedCorner
@@ -191,15 +192,16 @@ def _draw_ways(scene: Scene, *, shown: BoolArray) -> Markup:
 
 
 def _draw_kerfs(scene: Scene, *, shown: BoolArray, name: str) -> Markup:
-    """Return the kerfs at true width; where material stays beneath, with rungs across them."""
-    diameter_mm = {cutter.tool: cutter.diameter_mm for cutter in scene.cutters}
+    """Return the kerfs at true width, of pointed cutters that at the top; where material stays beneath, with rungs."""
+    cutters = {cutter.tool: cutter for cutter in scene.cutters}
     drawn: list[Markup] = []
     for number, kerf in enumerate(scene.kerfs, start=1):
         rows = kerf.rows[shown[kerf.rows]]
         if not len(rows):
             continue
-        width, path = diameter_mm.get(kerf.tool, 1.0), trace_moves(scene.trace, rows=rows)
-        style = "" if kerf.tool in diameter_mm else " kerf-unknown"
+        cutter, path = cutters.get(kerf.tool), trace_moves(scene.trace, rows=rows)
+        width = 1.0 if cutter is None else 2.0 * find_radius_mm(cutter, above_tip_mm=kerf.depth_mm)
+        style = "" if cutter is not None else " kerf-unknown"
         if kerf.through:
             drawn.append(element("path", d=path, class_=f"kerf kerf-through{style}", stroke_width=width))
             continue

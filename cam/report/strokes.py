@@ -48,11 +48,15 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kerf:
-    """Moves (rows of the trace) in which one cutter (its T number) cuts, through the sheet or not."""
+    """Moves (rows of the trace) in which one cutter (its T number) cuts, through the sheet or not.
+
+    ``depth_mm`` is how far the tip goes below the sheet's highest top.
+    """
 
     tool: int
     through: bool
     rows: IntArray
+    depth_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +110,8 @@ def find_kerfs(trace: Trace, *, bed_z_mm: float, top_z_mm: float) -> tuple[Kerf,
     for deep, chosen in ((False, partly), (True, through)):
         for tool in np.unique(trace.tool[chosen]):
             rows = np.flatnonzero(chosen & (trace.tool == tool))
-            kerfs.append(Kerf(tool=int(tool), through=deep, rows=rows))
+            lowest = float(np.minimum(trace.start_mm[rows, 2], trace.end_mm[rows, 2]).min())
+            kerfs.append(Kerf(tool=int(tool), through=deep, rows=rows, depth_mm=top_z_mm - lowest))
     return tuple(kerfs)
 
 

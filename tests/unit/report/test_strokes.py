@@ -124,3 +124,9 @@ def test_a_trace_without_moves_has_no_strokes(empty_trace):
     assert find_strokes(empty_trace, **HEIGHTS) == ()
     assert find_kerfs(empty_trace, **HEIGHTS) == ()
     assert find_bridges(empty_trace, **HEIGHTS) == ()
+
+
+def test_a_kerf_knows_how_deep_its_tip_goes(trace):
+    # a pointed cutter is only as wide as that makes it; the trace's deepest level is 0.3 mm into the bed
+    kerfs = find_kerfs(trace, **HEIGHTS)
+    assert {kerf.through: round(kerf.depth_mm, 6) for kerf in kerfs} == {False: 5.1, True: 5.1}
