@@ -15,8 +15,10 @@ from cam.motion.chamfer_pass import lay_chamfer
 from cam.motion.clear_pass import lay_clearing
 from cam.motion.contour_pass import lay_finishing, lay_roughing
 from cam.motion.drill_pass import lay_drill
+from cam.motion.groove_pass import lay_groove
 from cam.motion.last_pass import lay_last_pass
 from cam.motion.moves import Move
+from cam.motion.recess_pass import lay_recess
 from cam.plan.workingstep import Operation, Plan, Workingstep
 
 
@@ -47,6 +49,9 @@ def _lay_step(step: Workingstep, *, air_mm: float, rapid_mm: float) -> list[Move
         return lay_chamfer(step, air_mm=air_mm, rapid_mm=rapid_mm)
     if step.operation in (Operation.DRILL, Operation.PILOT):
         return lay_drill(step, air_mm=air_mm, rapid_mm=rapid_mm)
+    if step.recess is not None:
+        lay = lay_recess if step.recess.centre_line is None else lay_groove
+        return lay(step, air_mm=air_mm, rapid_mm=rapid_mm)
     if step.operation is Operation.BORE:
         return lay_bore(step, air_mm=air_mm, rapid_mm=rapid_mm)
     path = find_centre_path(step, reach_mm=step.cutter.radius_mm)

@@ -15,6 +15,7 @@ from cam.plan.keep_out import check_keep_outs, find_obstacles, find_rapid_mm
 from cam.plan.means import Means, find_usable_cutters
 from cam.plan.order import order_stops
 from cam.plan.placed import PlacedFeature, place_features
+from cam.plan.recess_step import plan_recesses
 from cam.plan.room import check_room
 from cam.plan.sequence import Cut, find_stops
 from cam.plan.waste import Waste, find_waste
@@ -66,6 +67,13 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
     cuts = [Cut(key=f.task.key, placement=f.placement, level=f.level, step=steps[f.task.key]) for f in features]
     further = _plan_pilots(features, choice=choice, drills=drills, layout=layout, means=means)
     further += plan_chamfers(features, layout=layout, means=means)
+    further += plan_recesses(
+        features,
+        cutters=find_usable_cutters(means),
+        used=tuple(choice.cutter.values()),
+        layout=layout,
+        means=means,
+    )
     cuts += [
         Cut(key=len(cuts) + number, placement=feature.placement, level=feature.level, step=step)
         for number, (feature, step) in enumerate(further)

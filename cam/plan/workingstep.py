@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from cam.geometry.contour import Contour, FloatArray
+from cam.geometry.contour import Contour, FloatArray, Region
 from cam.panel.panel import Finish
 from cam.plan.cutting_data import CuttingData
 from cam.tables.rows import Cutter, Direction
@@ -104,6 +104,14 @@ class ChamferCut:
     away_mm: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RecessCut:
+    """What lies at a recess's floor, on the sheet; a groove as wide as its cutter has its centre line, (n, 3)."""
+
+    region: Region
+    centre_line: FloatArray | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Workingstep:
     """One feature cut by one cutter; every number resolved, heights in mm above the bed.
@@ -130,6 +138,8 @@ class Workingstep:
         What the cutter's centre must keep away from near the wall, besides the wall itself.
     chamfer
         The paths of a chamfer; None of any other operation.
+    recess
+        What a recess or groove removes; None of any other operation.
     """
 
     number: int
@@ -156,6 +166,7 @@ class Workingstep:
     last: LastPass | None = None
     obstacles: tuple[Obstacle, ...] = ()
     chamfer: ChamferCut | None = None
+    recess: RecessCut | None = None
 
     @property
     def floor_mm(self) -> float:

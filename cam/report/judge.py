@@ -15,6 +15,9 @@ from cam.report.judge_drill import judge_drill
 from cam.report.judge_entries import judge_entries
 from cam.report.judge_gouges import find_clearances, find_wall_tools, judge_gouges
 from cam.report.judge_keep_outs import judge_keep_outs
+from cam.report.judge_recess import judge_recess
+from cam.report.judge_recess_case import place_recesses
+from cam.report.judge_recess_cuts import judge_recess_cuts
 from cam.report.judge_release import judge_release
 from cam.report.judge_setting import judge_setting
 from cam.report.judge_walls import find_removal, find_wall_rests, judge_depth, judge_films, judge_pieces, judge_walls
@@ -65,7 +68,10 @@ def judge_program(
         controller=controller,
         program=program,
     )
-    clearances = find_clearances(case)
+    recesses = place_recesses(case)
+    recessed = judge_recess_cuts(case, clearances=find_clearances(case), recesses=recesses)
+    clearances = recessed.clearances
+    recess_uncut, recess_rests = judge_recess(case, recesses=recesses)
     gouge, gouges = judge_gouges(case, clearances=clearances)
     removal = find_removal(case)
     rests = find_wall_rests(case, removal=removal, tools=find_wall_tools(case, clearances=clearances))
@@ -74,6 +80,8 @@ def judge_program(
     findings: list[Finding] = [
         *trace.findings,
         *gouges,
+        *recessed.findings,
+        *recess_rests,
         *films,
         *judge_walls(case, rests=rests),
         *judge_bridge_places(case, removal=removal, rests=rests),
@@ -91,6 +99,10 @@ def judge_program(
     ]
     return Verdict(
         findings=tuple(findings),
-        deviation=Deviation(gouge_max_mm=gouge, uncut_max_mm=uncut, bound_mm=BOUND_MM),
+        deviation=Deviation(
+            gouge_max_mm=max(gouge, recessed.gouge_max_mm),
+            uncut_max_mm=max(uncut, recess_uncut),
+            bound_mm=BOUND_MM,
+        ),
         corners=corners,
     )
