@@ -21,6 +21,10 @@ REFUSED = {
     "shank-too-large",
     "waste-not-held",
     "panel-off-sheet",
+    "web-too-thin",
+    "clamp-over-panel",
+    "clamp-in-path",
+    "beyond-travel",
 }
 """What random jobs are refused for: none of these has a program that a machinist would run."""
 
