@@ -53,10 +53,10 @@ def judge_drill(case: Case) -> list[Finding]:
 
     Notes
     -----
-    A drill goes straight down. In a hole of a panel it must stand in the middle, be as wide as the hole
-    and come through with its full diameter; anywhere else it must keep off the panels as any cutter does.
-    Between two trips out of the sheet it goes no deeper than the table's peck; the first counts from the
-    highest top.
+    A drill goes straight down, into a wide hole after a thinner one. In a hole of a panel it must stand
+    in the middle, be as wide as the hole and come through with its full diameter; anywhere else it must
+    keep off the panels as any cutter does. Between two trips out of the sheet it goes no deeper than the
+    table's peck; the first counts from the highest top.
     """
     rows = _find_drilling(case)
     if not len(rows):
@@ -64,6 +64,7 @@ def judge_drill(case: Case) -> list[Finding]:
     return [
         *_judge_sideways(case, rows=rows),
         *_judge_holes(case, holes=find_drilled_holes(case)),
+        *_judge_pilots(case, rows=rows, holes=find_drilled_holes(case)),
         *_judge_gouges(case, rows=rows),
         *(
             finding
@@ -172,6 +173,37 @@ def _judge_holes(case: Case, *, holes: tuple[DrilledHole, ...]) -> list[Finding]
     return findings
 
 
+def _judge_pilots(case: Case, *, rows: IntArray, holes: tuple[DrilledHole, ...]) -> list[Finding]:
+    """Return a finding for each wide hole that no thinner drill has led before the drill first goes down in it."""
+    drilling = case.material.drilling
+    findings = []
+    for hole in holes:
+        if drilling is None or hole.diameter_mm <= drilling.pilot_above_mm + 1e-9:
+            continue
+        off = np.hypot(*(case.below.end_mm[rows, :2] - np.array(hole.centre_mm)).T)
+        here = rows[off < hole.diameter_mm / 2.0]
+        first = next(row for row in here.tolist() if int(case.below.tool[row]) == hole.cutter.tool)
+        led = case.below.move[here] < case.below.move[first]
+        thinner = [case.cutters[int(tool)].diameter_mm < hole.cutter.diameter_mm for tool in case.below.tool[here]]
+        through = np.minimum(case.below.start_mm[here, 2], case.below.end_mm[here, 2]) <= 0.0
+        if not (led & np.array(thinner) & through).any():
+            findings.append(
+                error(
+                    "pilot-missing",
+                    f"{hole.wall.label} of {hole.diameter_mm:g} mm is drilled without a pilot; {case.material.name} "
+                    f"asks for one above {drilling.pilot_above_mm:g} mm",
+                    remedy="drill through with a thinner drill first",
+                    origin=locate_move(
+                        case,
+                        int(case.below.move[first]),
+                        panel=hole.wall.panel,
+                        feature=hole.wall.feature.label,
+                    ),
+                )
+            )
+    return findings
+
+
 def _judge_gouges(case: Case, *, rows: IntArray) -> list[Finding]:
     """Return where a drill goes into a panel beside its holes, or out of a hole that is wider than it."""
     places = []
@@ -229,7 +261,8 @@ def _judge_way(case: Case, *, rows: IntArray, cutter: Cutter) -> list[Finding]:
     moves = np.unique(case.below.move[cutting])
     return [
         *findings,
-        *_judge_feed(case, moves=moves, cutter=cutter, window=window),
+        *_judge_feed(case, moves=moves, cutter=cutter, window=window, most_mm=window.high_mm),
+        *_judge_exit(case, rows=cutting, cutter=cutter, window=window),
         *_judge_speed(case, moves=moves, cutter=cutter, window=window),
         *_judge_air(case, moves=moves),
     ]
@@ -254,17 +287,31 @@ def _find_cutting(case: Case, *, rows: IntArray) -> tuple[IntArray, list[Place]]
     return np.array(cutting, dtype=np.int64), pecks
 
 
-def _judge_feed(case: Case, *, moves: IntArray, cutter: Cutter, window: DrillWindow) -> list[Finding]:
+def _judge_exit(case: Case, *, rows: IntArray, cutter: Cutter, window: DrillWindow) -> list[Finding]:
+    """Judge the feed where the point breaks through: at most the material's share of the table's highest."""
+    drilling = case.material.drilling
+    if drilling is None:
+        return []
+    leaving = np.unique(case.below.move[rows[case.below.end_mm[rows, 2] < 0.0]])
+    most = max(window.low_mm, window.high_mm * drilling.exit_share)
+    return _judge_feed(
+        case, moves=leaving, cutter=cutter, window=window, most_mm=most, where=" while it breaks through"
+    )
+
+
+def _judge_feed(
+    case: Case, *, moves: IntArray, cutter: Cutter, window: DrillWindow, most_mm: float, where: str = ""
+) -> list[Finding]:
     rpm, feed = np.abs(case.trace.spindle_rpm[moves]), case.trace.feed_mm_per_min[moves]
     turning = (rpm > 0.0) & (case.trace.kind[moves] != Kind.RAPID)
     turn = np.divide(feed, rpm, out=np.zeros_like(feed), where=turning)
     slack = turn * (FEED_STEP_MM_PER_MIN / np.maximum(feed, 1e-9) + RPM_STEP / np.maximum(rpm, 1e-9))
-    wrong = turning & ((turn + slack < window.low_mm) | (turn - slack > window.high_mm))
+    wrong = turning & ((turn + slack < window.low_mm) | (turn - slack > most_mm))
     return [
         error(
             "drill-feed-wrong",
-            f"T{cutter.tool} {cutter.name} goes {place.size:.3f} mm down in a turn; {case.material.name} takes "
-            f"{window.low_mm:.3f} to {window.high_mm:.3f} mm{more}",
+            f"T{cutter.tool} {cutter.name} goes {place.size:.3f} mm down in a turn{where}; {case.material.name} takes "
+            f"{window.low_mm:.3f} to {most_mm:.3f} mm there{more}",
             remedy="change the F or the S word: too slow it rubs and melts, too fast it breaks out",
             origin=locate_move(case, place.move),
             size_mm=place.size,

@@ -119,3 +119,15 @@ def test_a_wide_hole_gets_a_pilot_first(build_panel, lay, make_means, make_bench
     verdict = bench.judge()
     assert [str(f) for f in verdict.findings] == []
     assert bench.text.index("(step 1: pilot drill hole 1 of test)") < bench.text.index("(step 2: drill hole 1 of test)")
+    # the pilot's own moves left out, from its first approach to its retract
+    start = bench.text.index("(drill)") + len("(drill)\n")
+    end = bench.text.index("M5", start)
+    kept = re.search(r"(?:G0 Z14\nX[-\d.]+ Y[-\d.]+|G0 Z14)\n", bench.text[start:end])
+    assert "pilot-missing" in codes(
+        bench.judge(bench.text[:start] + (kept.group(0) if kept else "") + bench.text[end:])
+    )
+
+
+def test_a_fast_exit(drilled):
+    # 480 mm/min at 6000 rpm is 0.08 mm in a turn, right in the sheet, and more than half of 0.15 mm at its far face
+    assert "drill-feed-wrong" in codes(drilled.judge(edit_drill(drilled, r" F240", "")))
