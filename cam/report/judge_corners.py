@@ -11,7 +11,7 @@ import shapely
 from cam.backplot.portions import Portions, find_points_mm, take_portions
 from cam.findings import Finding, Origin, error
 from cam.geometry.contour import BoolArray, Contour, FloatArray, find_segments
-from cam.panel.panel import Role
+from cam.panel.panel import Panel, Role
 from cam.report.judge_case import CHORD_TOL_MM, Case, PlacedPanel, locate_move
 from cam.report.judge_facets import INCH_MM, find_faceted_radius_mm
 from cam.report.judge_gouges import CONTACT_MM, Clearances
@@ -79,10 +79,16 @@ def judge_corners(case: Case, *, clearances: Clearances) -> tuple[CornersAsCut, 
         )
     corners = CornersAsCut(
         count=sum(_count_corners(panel, rule_mm=rule) for panel in case.panels),
-        rounded=sum(len(placement.panel.rounded) for placement in case.layout.placements),
+        rounded=sum(_count_rounded(placement.panel) for placement in case.layout.placements),
         min_radius_mm=smallest,
     )
     return corners, findings
+
+
+def _count_rounded(panel: Panel) -> int:
+    """Return how many corners of what is cut through the corner rule changed; those of recesses are apart."""
+    through = {feature.label for feature in panel.features}
+    return sum(corner.feature in through for corner in panel.rounded)
 
 
 def _count_corners(panel: PlacedPanel, *, rule_mm: float) -> int:
