@@ -14,7 +14,7 @@ from cam.geometry.along import Ruler, find_nearest_at, lay_ruler
 from cam.geometry.contour import BoolArray, Contour, FloatArray
 from cam.panel.panel import Finish
 from cam.report.judge_case import Case, PlacedPanel, Wall
-from cam.report.judge_walls import Removal, WallRest, may_come_free
+from cam.report.judge_walls import Ground, Removal, WallRest, lay_ground, may_come_free
 from cam.sheet.layout import place_finishes
 from cam.tables.job import HoldKind
 
@@ -51,7 +51,7 @@ def judge_bridge_places(case: Case, *, removal: Removal, rests: tuple[WallRest, 
         return []
     findings: list[Finding] = []
     of_wall = iter(rests)
-    waste = _find_waste(case, removal=removal)
+    waste = lay_ground(_find_waste(case, removal=removal))
     for number, panel in enumerate(case.panels):
         for wall in panel.walls:
             rest = next(of_wall)
@@ -69,13 +69,9 @@ def _find_waste(case: Case, *, removal: Removal) -> BaseGeometry:
     return case.sheet.difference(removal.bed).difference(panels).buffer(-WASTE_MM / 2.0)
 
 
-def _lay_ground(
-    case: Case, panel: PlacedPanel, *, number: int, wall: Wall, rest: WallRest, waste: BaseGeometry
-) -> _Ground:
+def _lay_ground(case: Case, panel: PlacedPanel, *, number: int, wall: Wall, rest: WallRest, waste: Ground) -> _Ground:
     contour: Contour = panel.region.contours[wall.feature.index]
     ruler = lay_ruler(contour)
-    face = shapely.Polygon(wall.ring_mm)
-    beside = waste.intersection(face) if wall.inside else waste.difference(face)
     line = shapely.LineString(wall.ring_mm)
     count = max(8, int(np.ceil(line.length / SAMPLE_MM)))
     points = shapely.line_interpolate_point(line, (np.arange(count) + 0.5) / count, normalized=True)
@@ -85,17 +81,36 @@ def _lay_ground(
         + [mm for mm in (given.shown_mm, given.hidden_mm, given.trimmed_mm, given.butted_mm) if mm is not None]
     )
     reach = 2.0 * rest.radius_mm + allowance + WASTE_MM / 2.0 + 0.5
-    shapely.prepare(beside)
+    held = np.zeros(count, dtype=np.bool_)
+    for piece in _find_beside(waste, wall=wall, reach_mm=reach):
+        shapely.prepare(piece)
+        held |= shapely.dwithin(piece, points, reach)
     middles = [part.interpolate(0.5, normalized=True) for part in rest.holding]
     return _Ground(
         wall=wall,
         rest=rest,
         ruler=ruler,
         finishes=place_finishes(case.layout.placements[number], wall.feature),
-        held=np.asarray(shapely.dwithin(beside, points, reach)),
+        held=held,
         middles_mm=tuple(find_nearest_at(ruler, (point.x, point.y)) for point in middles),
         foot_mm=max(part.length for part in (*rest.bed, *rest.holding)) + 2.0 * rest.radius_mm,
     )
+
+
+def _find_beside(waste: Ground, *, wall: Wall, reach_mm: float) -> list[BaseGeometry]:
+    """Return the waste behind a wall as far as it is within reach.
+
+    Notes
+    -----
+    Panels are no waste, and behind every wall is a panel: each piece lies on one side of it.
+    """
+    face = shapely.Polygon(wall.ring_mm)
+    box = shapely.box(*face.bounds).buffer(reach_mm, join_style="mitre").bounds
+    near = np.sort(waste.tree.query(shapely.box(*box)))
+    pieces = waste.parts[near]
+    shapely.prepare(face)
+    within = np.asarray(shapely.contains_properly(face, shapely.point_on_surface(pieces)))
+    return [piece for piece in shapely.clip_by_rect(pieces[within == wall.inside], *box) if not piece.is_empty]
 
 
 def _judge_gaps(case: Case, ground: _Ground) -> list[Finding]:

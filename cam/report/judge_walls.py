@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import radians, tan
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -73,6 +74,26 @@ class WallRest:
     standing: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """The separate parts of a region, (n,) polygons, in a tree: what is asked for near one wall touches few of them."""
+
+    parts: npt.NDArray[np.object_]
+    tree: shapely.STRtree
+
+
+def lay_ground(region: BaseGeometry) -> Ground:
+    """Return a region's parts in a tree."""
+    parts = np.asarray(shapely.get_parts(region))
+    return Ground(parts=parts, tree=shapely.STRtree(parts))
+
+
+def find_near_parts(ground: Ground, geometry: BaseGeometry) -> BaseGeometry:
+    """Return the parts of a region whose boxes meet a geometry's: no other part takes anything from it."""
+    near = np.sort(ground.tree.query(geometry))
+    return shapely.multipolygons(ground.parts[near]) if len(near) else shapely.MultiPolygon()
+
+
 def find_removal(case: Case) -> Removal:
     """Return the regions removed at the heights that matter, each from the safe side."""
     high = case.hold_mm + HEIGHT_TOL_MM
@@ -107,6 +128,7 @@ def find_wall_rests(case: Case, *, removal: Removal, tools: Mapping[int, int]) -
         cutter is taken.
     """
     used = {int(tool) for tool in np.unique(case.below.tool)} & set(case.cutters)
+    grounds = [lay_ground(removed) for removed in (removal.wall, removal.bed, removal.holding)]
     smallest = min((case.cutters[tool].radius_mm for tool in used), default=0.5)
     rests = []
     for index, wall in enumerate(case.walls):
@@ -117,8 +139,9 @@ def find_wall_rests(case: Case, *, removal: Removal, tools: Mapping[int, int]) -
         if wall.inside:
             # empty in a hole no wider than the cutter
             ring = face.buffer(-radius).boundary
-            standing = face.buffer(-2.0 * HEIGHT_TOL_MM).difference(removal.bed).area > STANDING_MM2
-        parts = [_find_parts(ring, removed) for removed in (removal.wall, removal.bed, removal.holding)]
+            inner = face.buffer(-2.0 * HEIGHT_TOL_MM)
+            standing = inner.difference(find_near_parts(grounds[1], inner)).area > STANDING_MM2
+        parts = [_find_parts(ring, find_near_parts(ground, ring)) for ground in grounds]
         rests.append(
             WallRest(ring=ring, wall=parts[0], bed=parts[1], holding=parts[2], radius_mm=radius, standing=standing)
         )
