@@ -9,6 +9,7 @@ import shapely
 
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.geometry.offset.raw import SMOOTH_MM, Pieces, offset_pieces
+from cam.geometry.offset.short_cuts import find_passed
 from cam.geometry.offset.source import Source
 
 BENT_MM = 1e-9
@@ -28,7 +29,8 @@ class Chain:
     offset. ``low_mm`` and ``high_mm`` say from where to where each runs: pieces that overlap by less
     than a nanometre's bend are cut back. ``following`` and ``previous`` are the neighbours in the
     round, ``round`` is the number of the contour and ``gap_mm`` the
-    gap or overlap to the next; all (n,).
+    gap or overlap to the next; all (n,). ``passed_mm``, (m, 2), and ``passed``, (m,), are middles of
+    the offsets of segments that the chain passes by, and the segments.
     """
 
     pieces: Pieces
@@ -39,6 +41,8 @@ class Chain:
     previous: IntArray
     round: IntArray
     gap_mm: FloatArray
+    passed: IntArray
+    passed_mm: FloatArray
 
     def __len__(self) -> int:
         return len(self.round)
@@ -71,15 +75,20 @@ def lay_chain(source: Source, *, distance_mm: float, side: float) -> Chain:
     start = segments.start_mm + shift * np.column_stack((source.start_direction[:, 1], -source.start_direction[:, 0]))
     end = segments.end_mm + shift * np.column_stack((source.end_direction[:, 1], -source.end_direction[:, 0]))
     past = ~made[:count] & (np.hypot(*(end - start).T) > SMOOTH_MM)
-    over = np.flatnonzero(closes & ~bent)
-    along = np.flatnonzero(past)
-    links_from = np.concatenate((end[source.previous[over]], start[along]))
+    closing = np.where(closes & ~bent, -turn, 0.0)
+    passed = find_passed(source, closing_rad=closing, distance_mm=distance_mm)
+    over = np.flatnonzero((closing > 0.0) & ~passed)
+    along = np.flatnonzero(past & ~passed)
+    # the last before each that is not passed by; the first and the last of a round never are
+    last = np.maximum.accumulate(np.where(passed, 0, np.arange(count)))[source.previous]
+    links_from = np.concatenate((end[last[over]], start[along]))
     links_to = np.concatenate((start[over], end[along]))
     # slot 2 k is the corner before segment k, slot 2 k + 1 the segment
     slot = np.concatenate(
         (np.where(pieces.maker < count, 2 * pieces.maker + 1, 2 * (pieces.maker - count)), 2 * over, 2 * along + 1)
     )
     order = np.argsort(slot, kind="stable")
+    order = order[(slot[order] % 2 == 0) | ~passed[slot[order] // 2]]
     pieces = _with_links(pieces, links_from, links_to)
     trim = np.where(bent, distance_mm * np.abs(turn) / 2.0, 0.0)
     low, high = _cut_back(pieces, trim, source)
@@ -87,9 +96,9 @@ def lay_chain(source: Source, *, distance_mm: float, side: float) -> Chain:
     keep = ~np.isin(owner, _find_covered(source, distance_mm=distance_mm, side=side))
     order, owner = order[keep], owner[keep]
     first = np.searchsorted(owner, owner, side="left")
-    last = np.searchsorted(owner, owner, side="right") - 1
+    final = np.searchsorted(owner, owner, side="right") - 1
     here = np.arange(len(order))
-    following = np.where(here == last, first, here + 1)
+    following = np.where(here == final, first, here + 1)
     taken = _take(pieces, order)
     return Chain(
         pieces=taken,
@@ -97,8 +106,10 @@ def lay_chain(source: Source, *, distance_mm: float, side: float) -> Chain:
         low_mm=low[order],
         high_mm=high[order],
         following=following,
-        previous=np.where(here == first, last, here - 1),
+        previous=np.where(here == first, final, here - 1),
         round=owner,
+        passed=np.flatnonzero(passed),
+        passed_mm=(start[passed] + end[passed]) / 2.0,
         gap_mm=np.hypot(*(taken.end_mm - taken.start_mm[following]).T),
     )
 

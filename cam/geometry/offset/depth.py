@@ -111,17 +111,20 @@ def _find_meetings(chain: Chain, first: IntArray, second: IntArray) -> Meetings:
     if len(rest):
         meetings = join_meetings(meetings, _find_round_meetings(chain.pieces, first[rest], second[rest]))
     a, along_a, b, along_b = meetings.first, meetings.first_mm, meetings.second, meetings.second_mm
-    slack = meetings.doubt_mm + END_MM
-    sure = _is_within(chain, a, along_a, slack_mm=-slack) & _is_within(chain, b, along_b, slack_mm=-slack)
-    sure &= ~meetings.tangent
+    slack, gap = meetings.doubt_mm + END_MM, chain.gap_mm
+    low, high = chain.low_mm + gap[chain.previous], chain.high_mm - gap
+    sure = (along_a >= low[a] + slack) & (along_a <= high[a] - slack) & ~meetings.tangent
+    sure &= (along_b >= low[b] + slack) & (along_b <= high[b] - slack)
     at = np.flatnonzero(~sure)
     if len(at):
         a, along_a, b, along_b, slack = a[at], along_a[at], b[at], along_b[at], slack[at]
-        possible = _is_within(chain, a, along_a, slack_mm=slack) & _is_within(chain, b, along_b, slack_mm=slack)
+        low, high = chain.low_mm - gap[chain.previous], chain.high_mm + gap
+        possible = (along_a >= low[a] - slack) & (along_a <= high[a] + slack)
+        possible &= (along_b >= low[b] - slack) & (along_b <= high[b] + slack)
         at = np.flatnonzero(possible)
         if len(at) and not _are_hinges(chain, a[at], along_a[at], b[at], along_b[at]):
             raise ChainUnsure
-    return _take(meetings, np.flatnonzero(sure))
+    return meetings if sure.all() else _take(meetings, np.flatnonzero(sure))
 
 
 def _take(meetings: Meetings, which: IntArray) -> Meetings:
@@ -147,14 +150,6 @@ def _find_round_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> M
     a, b, points = a[near], b[near], points[near]
     doubts = find_doubts(pieces, a, b, points)
     return Meetings(a, on_a[near], b, on_b[near], doubts.cross, doubts.along_mm, doubts.tangent)
-
-
-def _is_within(chain: Chain, piece: IntArray, along_mm: FloatArray, *, slack_mm: FloatArray | float) -> BoolArray:
-    """Return which places are on the pieces, by a slack and the gaps to the neighbours more (or, negative, less)."""
-    sign = np.sign(slack_mm)
-    low = chain.low_mm[piece] - sign * chain.gap_mm[chain.previous[piece]] - slack_mm
-    high = chain.high_mm[piece] + sign * chain.gap_mm[piece] + slack_mm
-    return np.asarray((along_mm >= low) & (along_mm <= high))
 
 
 def _are_hinges(chain: Chain, a: IntArray, along_a: FloatArray, b: IntArray, along_b: FloatArray) -> bool:

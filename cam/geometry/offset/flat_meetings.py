@@ -71,21 +71,17 @@ def find_flat_meetings(pieces: Pieces, first: IntArray, second: IntArray) -> Fla
     second piece, as a parabola, is put into the first's f; Newton's steps on both mend the rest.
     """
     flats = _as_flats(pieces)
-    a, b = _take(flats, first), _take(flats, second)
-    gap = (b.start - a.start) * a.way.conj()
-    turn = b.way * a.way.conj()
+    pairs = _as_pairs(flats, first, second)
     if not flats.bend.any():
-        return FlatMeetings(_meet_lines(a, b, gap, turn, first, second), *_touch_of_lines(a, b, gap, turn))
-    straight = (a.bend == 0.0) & (b.bend == 0.0)
+        return FlatMeetings(_meet_lines(pairs), pairs.first[:0], _find_coincident(pairs))
+    straight = (pairs.a.bend == 0.0) & (pairs.b.bend == 0.0)
     lines, bent = np.flatnonzero(straight), np.flatnonzero(~straight)
-    of_lines = (_take(a, lines), _take(b, lines), gap[lines], turn[lines])
-    of_arcs = (_take(a, bent), _take(b, bent), gap[bent], turn[bent])
-    none, along = _touch_of_lines(*of_lines)
-    met, left, coincide = _meet_parabolas(*of_arcs, first[bent], second[bent])
+    of_lines = _as_pairs(flats, first[lines], second[lines])
+    met, left, coincide = _meet_parabolas(_as_pairs(flats, first[bent], second[bent]))
     return FlatMeetings(
-        join_meetings(_meet_lines(*of_lines, first[lines], second[lines]), met),
-        np.concatenate((none, bent[left])),
-        np.concatenate((lines[along], bent[coincide])),
+        join_meetings(_meet_lines(of_lines), met),
+        bent[left],
+        np.concatenate((lines[_find_coincident(of_lines)], bent[coincide])),
     )
 
 
@@ -95,7 +91,26 @@ def join_meetings(one: Meetings, other: Meetings) -> Meetings:
     return Meetings(*(np.concatenate((getattr(one, name), getattr(other, name))) for name in names))
 
 
-def _meet_lines(a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, first: IntArray, second: IntArray) -> Meetings:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pairs:
+    """Pairs of flat pieces: the start of the second and its direction as the first sees them."""
+
+    first: IntArray
+    second: IntArray
+    a: _Flats
+    b: _Flats
+    gap: _Complex
+    turn: _Complex
+
+
+def _as_pairs(flats: _Flats, first: IntArray, second: IntArray) -> _Pairs:
+    a, b = _take(flats, first), _take(flats, second)
+    back = a.way.conj()
+    return _Pairs(first, second, a, b, (b.start - a.start) * back, b.way * back)
+
+
+def _meet_lines(pairs: _Pairs) -> Meetings:
+    a, b, gap, turn = pairs.a, pairs.b, pairs.gap, pairs.turn
     cross = turn.imag
     with np.errstate(divide="ignore", invalid="ignore"):
         on_b = -gap.imag / cross
@@ -106,19 +121,12 @@ def _meet_lines(a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, first: IntA
     reach = np.abs(a.start[at]) + a.length[at] + b.length[at]
     doubt = 16.0 * np.finfo(np.float64).eps * reach / np.abs(cross)
     sure = np.zeros(len(at), dtype=np.bool_)
-    return Meetings(first[at], on_a[at], second[at], on_b[at], cross, doubt, sure)
+    return Meetings(pairs.first[at], on_a[at], pairs.second[at], on_b[at], cross, doubt, sure)
 
 
-def _touch_of_lines(a: _Flats, b: _Flats, gap: _Complex, turn: _Complex) -> tuple[IntArray, IntArray]:
-    """Return the pairs of lines that almost touch, none, and those that may run along each other."""
-    nothing = np.zeros(0, dtype=np.int64)
-    return nothing, _find_coincident(a, b, gap, turn, (gap.imag, turn.imag, None))
-
-
-def _meet_parabolas(
-    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, first: IntArray, second: IntArray
-) -> tuple[Meetings, IntArray, IntArray]:
+def _meet_parabolas(pairs: _Pairs) -> tuple[Meetings, IntArray, IntArray]:
     """Return meetings of pairs with an arc, the pairs that almost touch, and those that may run along each other."""
+    a, b, gap, turn = pairs.a, pairs.b, pairs.gap, pairs.turn
     c0 = gap.imag - a.bend * np.abs(gap) ** 2 / 2.0
     c1 = turn.imag - a.bend * (gap * turn.conj()).real
     c2 = (b.bend * (turn.real - a.bend * (gap * turn.conj()).imag) - a.bend) / 2.0
@@ -136,8 +144,8 @@ def _meet_parabolas(
     in_reach = [np.flatnonzero((u >= -slack) & (u <= b.length + slack)) for u in (near, far)]
     which = np.concatenate(in_reach)
     place = np.concatenate((near[in_reach[0]], far[in_reach[1]]))
-    meetings = _polish(_take(a, which), _take(b, which), place, first[which], second[which])
-    return meetings, np.flatnonzero(touch), _find_coincident(a, b, gap, turn, (c0, c1, c2))
+    meetings = _polish(_take(a, which), _take(b, which), place, pairs.first[which], pairs.second[which])
+    return meetings, np.flatnonzero(touch), _find_coincident(pairs, (c0, c1, c2))
 
 
 def _as_flats(pieces: Pieces) -> _Flats:
@@ -156,13 +164,13 @@ def _take(flats: _Flats, which: IntArray) -> _Flats:
     return _Flats(flats.start[which], flats.way[which], flats.bend[which], flats.length[which])
 
 
-def _find_coincident(
-    a: _Flats, b: _Flats, gap: _Complex, turn: _Complex, terms: tuple[FloatArray, FloatArray, FloatArray | None]
-) -> IntArray:
-    c0, c1, c2 = terms
+def _find_coincident(pairs: _Pairs, terms: tuple[FloatArray, FloatArray, FloatArray] | None = None) -> IntArray:
+    """Return the pairs that may run along each other, from the terms of their parabolas if they have any."""
+    a, b, gap, turn = pairs.a, pairs.b, pairs.gap, pairs.turn
+    c0, c1 = (gap.imag, turn.imag) if terms is None else terms[:2]
     near = (np.abs(c1) <= 1e-6) & (np.abs(c0) <= 10.0 * TOUCH_MM)
-    if c2 is not None:
-        near &= np.abs(c2) * b.length**2 <= 10.0 * TOUCH_MM
+    if terms is not None:
+        near &= np.abs(terms[2]) * b.length**2 <= 10.0 * TOUCH_MM
     at = np.flatnonzero(near)
     ends = np.sort(np.column_stack((gap[at].real, (gap[at] + b.length[at] * turn[at]).real)))
     return at[(ends[:, 1] > 0.1 * TOUCH_MM) & (ends[:, 0] < a.length[at] - 0.1 * TOUCH_MM)]

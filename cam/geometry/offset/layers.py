@@ -109,13 +109,14 @@ def _probe(deep: DeepParts, bare: BoolArray, *, chain: Chain, skin: Skin) -> Non
     if find_nearer(skin, _middles(deep, kept, pieces), than_mm=distance - NEARER_MM).any():
         raise ChainUnsure
     dropped = _spread(np.flatnonzero(~bare & ~deep.is_link & (deep.parts.high_mm - deep.parts.low_mm > TOUCH_MM)))
-    points = _middles(deep, dropped, pieces)
+    passed = _spread(np.arange(len(chain.passed)))
+    source = skin.source
+    maker = np.concatenate((pieces.maker[deep.parts.piece[dropped]] % len(source), chain.passed[passed]))
+    points = np.concatenate((_middles(deep, dropped, pieces), chain.passed_mm[passed]))
     open_ = ~find_nearer(skin, points, than_mm=distance - NEARER_MM)
     # what is nearer by less is so through a neighbour of its maker
-    dropped, points = dropped[open_], points[open_]
-    source = skin.source
-    maker = pieces.maker[deep.parts.piece[dropped]] % len(source)
-    reach = np.full(len(dropped), np.inf)
+    maker, points = maker[open_], points[open_]
+    reach = np.full(len(maker), np.inf)
     for step in (source.previous, source.following):
         neighbour = maker
         for _ in range(3):

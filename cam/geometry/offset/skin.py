@@ -45,7 +45,7 @@ def lay_skin(source: Source) -> Skin:
     first = np.cumsum(counts) - counts
     bounds = first[np.flatnonzero(np.diff(source.contour, prepend=-1))]
     rings = [np.concatenate((part, part[:1])) for part in np.split(points, bounds[1:])]
-    lines = shapely.multilinestrings([shapely.linestrings(ring) for ring in rings])
+    lines = shapely.MultiLineString(rings)
     shapely.prepare(lines)
     return Skin(source, lines, SKIN_MM if source.segments.is_arc.any() else 0.0)
 
@@ -54,4 +54,6 @@ def find_nearer(skin: Skin, points_mm: FloatArray, *, than_mm: FloatArray | floa
     """Return which points, shape (n, 2), are surely within distances of the source, shape (n,)."""
     within = np.broadcast_to(np.asarray(than_mm, dtype=np.float64) - skin.slack_mm, len(points_mm))
     points = shapely.points(points_mm)
-    return np.asarray((within >= 0.0) & shapely.dwithin(skin.lines, points, np.maximum(within, 0.0)))
+    # the stubs know of one distance only
+    near = shapely.dwithin(skin.lines, points, np.maximum(within, 0.0))  # type: ignore[call-overload]
+    return np.asarray((within >= 0.0) & near)
