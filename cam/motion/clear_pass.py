@@ -320,6 +320,7 @@ def _follow_profile(ruler: Ruler, *, profile: Profile, purpose: Purpose, height:
         waste_left=step.rough_direction is Direction.CLIMB,
         bite=Bite.SLOT,
         purpose=purpose,
+        groove_mm=step.groove_mm,
     )
 
 

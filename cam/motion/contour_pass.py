@@ -37,6 +37,7 @@ def lay_roughing(path: Contour, *, step: Workingstep, air_mm: float, rapid_mm: f
         waste_left=step.rough_direction is Direction.CLIMB,
         bite=Bite.SLOT,
         purpose=Purpose.ROUGH,
+        groove_mm=step.groove_mm,
     )
     moves.append(retract(moves, rapid_mm=rapid_mm))
     return moves

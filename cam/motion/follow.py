@@ -31,6 +31,7 @@ def follow(
     waste_left: bool,
     bite: Bite,
     purpose: Purpose,
+    groove_mm: float = 0.0,
 ) -> list[Move]:
     """Return the moves along a path at the heights of a profile.
 
@@ -44,6 +45,8 @@ def follow(
         From the path to the wall: the cutter's radius, and the allowance where one is left.
     bite
         Where the cutter meets material.
+    groove_mm
+        How far from the wall nothing is left to be cut, because a chamfer has been taken off there.
     """
     pieces = cut_pieces(ruler, from_mm=profile.at_mm[0], to_mm=profile.at_mm[-1], at_mm=profile.at_mm)
     moves = []
@@ -60,6 +63,7 @@ def follow(
             reach_mm=reach_mm,
             waste_left=waste_left,
             bite=bite,
+            groove_mm=groove_mm,
         )
         what = Purpose.BRIDGE if lifted else Purpose.ENTRY if falling else purpose
         moves.append(move_along(piece, z_mm=end_z, feed_mm_per_min=feed, purpose=what))
@@ -75,6 +79,7 @@ def find_centre_feed(
     reach_mm: float,
     waste_left: bool,
     bite: Bite,
+    groove_mm: float = 0.0,
 ) -> float:
     """Return the feed of the cutter's centre that holds the feed at the edge that cuts.
 
@@ -94,6 +99,10 @@ def find_centre_feed(
     radius = (piece.to_mm - piece.from_mm) / abs(piece.sweep_rad)
     outer = radius / (radius + reach_mm)
     if (piece.sweep_rad > 0.0) == waste_left:
+        if groove_mm > 0.0 and bite is Bite.SLOT:
+            # the wall's side is gone already: the edge that is left holds the feed, the wall's the highest chip
+            edge = radius / (radius + max(0.0, reach_mm - groove_mm))
+            return max(feed_mm_per_min * outer, min(feed_mm_per_min * edge, max_feed_mm_per_min * outer))
         return feed_mm_per_min if bite is Bite.WASTE else feed_mm_per_min * outer
     if bite is not Bite.WALL:
         return min(feed_mm_per_min, max_feed_mm_per_min * outer)

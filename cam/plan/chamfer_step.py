@@ -104,7 +104,11 @@ def _plan(
             *(str(each) for each in form.cut.reasons),
         ),
         chamfer=ChamferCut(
-            runs=laid, reach_mm=form.reach_mm, waste_left=(direction is Direction.CLIMB), away_mm=4.0 * form.reach_mm
+            runs=laid,
+            reach_mm=form.reach_mm,
+            aside_mm=form.aside_mm,
+            waste_left=(direction is Direction.CLIMB),
+            away_mm=4.0 * form.reach_mm,
         ),
     )
 

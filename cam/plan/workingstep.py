@@ -93,13 +93,14 @@ class ChamferRun:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChamferCut:
-    """The paths of a chamfer; ``reach_mm`` is the cone's radius at the sheet's top.
+    """The paths of a chamfer; ``reach_mm`` is the cone's radius at the sheet's top, ``aside_mm`` its axis' way off.
 
     ``waste_left`` tells the waste's side; ``away_mm`` bounds how far from the wall the axis goes.
     """
 
     runs: tuple[ChamferRun, ...]
     reach_mm: float
+    aside_mm: float
     waste_left: bool
     away_mm: float
 
@@ -138,6 +139,8 @@ class Workingstep:
         What the cutter's centre must keep away from near the wall, besides the wall itself.
     chamfer
         The paths of a chamfer; None of any other operation.
+    groove_mm
+        How far from the wall the upper face is gone already, where a chamfer has been taken off it.
     recess
         What a recess or groove removes; None of any other operation.
     """
@@ -166,6 +169,7 @@ class Workingstep:
     last: LastPass | None = None
     obstacles: tuple[Obstacle, ...] = ()
     chamfer: ChamferCut | None = None
+    groove_mm: float = 0.0
     recess: RecessCut | None = None
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import radians, tan
 
 import numpy as np
@@ -68,8 +68,9 @@ def judge_chamfer(case: Case) -> list[Finding]:
     evenly from the whole width at the top to nothing at its lower edge; how deep that is follows from
     the angle of the vee cutter, the one that the job names or else the one that the program cuts most
     with. What was removed for certain must reach there, and what may have been removed no farther,
-    both but for `WIDTH_TOL_MM`. Where edges of the class end the chamfer may run out, over twice its
-    width and 1 mm. The sheet's top is taken as high and as low as was measured.
+    nor past the ends of the edges, both but for `WIDTH_TOL_MM`. Where edges of the class end the
+    chamfer may run out, over twice its width and 1 mm. The sheet's top is taken as high and as low as
+    was measured.
     """
     if not asks_for_chamfer(case):
         return []
@@ -178,7 +179,7 @@ def _judge_level(
     """Yield what is wrong at one height, each with what tells it from others of its kind."""
     for number, panel in enumerate(case.panels):
         own = [edge for edge in edges if edge.panel == number]
-        allowed = _lay_bands(own, level.width_mm + WIDTH_TOL_MM)
+        allowed = _lay_bands([_lengthen(edge) for edge in own], level.width_mm + WIDTH_TOL_MM)
         excess = shapely.difference(shapely.intersection(level.beyond, panel.polygon), allowed)
         for part in shapely.get_parts(excess):
             if part.area > SLIVER_MM2:
@@ -206,6 +207,17 @@ def _judge_level(
                 ("chamfer-too-narrow", number, ""),
                 _say_missing(case, edge, whole=False, where=worst, height_mm=level.height_mm),
             )
+
+
+def _lengthen(edge: Edge) -> Edge:
+    """Return an edge that goes straight on past its ends by the tolerance."""
+    if not edge.ends:
+        return edge
+    points = np.asarray(edge.line.coords)
+    for end, inner in ((0, 1), (-1, -2)):
+        along = points[end] - points[inner]
+        points[end] += along * WIDTH_TOL_MM / np.hypot(*along)
+    return replace(edge, line=shapely.LineString(points))
 
 
 def _lay_bands(edges: Iterable[Edge], width_mm: float) -> BaseGeometry:

@@ -8,8 +8,10 @@ import pytest
 import shapely
 
 from cam.errors import PlanRefused
+from cam.geometry.along import Piece
 from cam.geometry.contour import Contour, circle, polygon, rectangle
 from cam.motion.contour_pass import turns_counter_clockwise
+from cam.motion.follow import Bite, find_centre_feed
 from cam.motion.lay_moves import find_centre_path, lay_moves
 from cam.motion.moves import MoveKind, Purpose
 from cam.plan.workingstep import Operation
@@ -238,3 +240,17 @@ def test_a_circle_as_an_outline_under_a_skin(plan, build_panel):
     )
     assert step.floor_mm == 0.4
     assert min(move.to_mm[2] for move in moves) == 0.4
+
+
+def test_beside_a_groove_the_next_edge_holds_the_feed(make_step):
+    # an inside corner of radius p: the wall's side is gone up to 2 mm, and the next edge, 1 mm from the path, cuts
+    corner = Piece(
+        start_mm=(2.0, 0.0), end_mm=(0.0, 2.0), centre_mm=(0.0, 0.0), sweep_rad=pi / 2, from_mm=0.0, to_mm=pi, segment=0
+    )
+    options = {"feed_mm_per_min": 1000.0, "reach_mm": 3.0, "waste_left": True, "bite": Bite.SLOT}
+    assert find_centre_feed(corner, max_feed_mm_per_min=9000.0, **options) == pytest.approx(1000.0 * 2.0 / 5.0)
+    grooved = find_centre_feed(corner, max_feed_mm_per_min=9000.0, groove_mm=2.0, **options)
+    assert grooved == pytest.approx(1000.0 * 2.0 / 3.0)
+    # below the groove the wall's own edge bites again: never above the table's highest there
+    capped = find_centre_feed(corner, max_feed_mm_per_min=1200.0, groove_mm=2.0, **options)
+    assert capped == pytest.approx(1200.0 * 2.0 / 5.0)
