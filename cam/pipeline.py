@@ -313,6 +313,20 @@ def inspect_drawing(
     return Inspection(drawing=add_meaning(drawing, meant, names=names.findings), meant=meant, names=names.by_loop)
 
 
+def lay_job_layout(job: Job, *, tables: Tables) -> Layout:
+    """Return the panels of a job where they lie on the sheet.
+
+    Raises
+    ------
+    Refusal
+        Whatever keeps the drawings or the panels from a certain result.
+    """
+    rows = find_job_rows(job, tables=tables)
+    drawings, meant = _read_drawings(job, sheet=rows.sheet)
+    layout, _ = _lay_layout(job, drawings=drawings, meant=meant, rows=rows)
+    return layout
+
+
 def find_stem(job: Job) -> str:
     """Return the name that a job's files share: that of its folder's job file, or of its drawing."""
     if job.path is None:

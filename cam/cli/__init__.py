@@ -10,13 +10,14 @@ from __future__ import annotations
 import click
 
 from cam import __version__
-from cam.cli.command import Commands
 from cam.cli.calibrating import calibrate
+from cam.cli.command import Commands
 from cam.cli.comparing import compare
 from cam.cli.feeding import feeds
 from cam.cli.inspecting import inspect
 from cam.cli.making import demo, make
 from cam.cli.proving import prove
+from cam.cli.restarting import restart
 from cam.cli.telling import explain, list_
 
 
@@ -29,5 +30,5 @@ def main() -> None:
     """
 
 
-for _command in (demo, make, prove, inspect, compare, feeds, calibrate, list_, explain):
+for _command in (demo, make, prove, inspect, compare, feeds, calibrate, restart, list_, explain):
     main.add_command(_command)
