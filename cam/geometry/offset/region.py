@@ -66,7 +66,7 @@ def offset_region(region: Region, *, distance_mm: float) -> tuple[Region, ...]:
             raise ValueError("a region takes a counter-clockwise outer contour and clockwise holes")
     source = find_source(region.contours)
     loops = find_offset_loops(source, distance_mm=distance_mm)
-    return _find_regions([_as_contour(loop, source.origin_mm) for loop in loops])
+    return _find_regions([_as_contour(loop, source.origin_mm) for loop in loops], distance_mm=distance_mm)
 
 
 def find_offset_loops(source: Source, *, distance_mm: float) -> list[Loop]:
@@ -92,13 +92,16 @@ def find_offset_loops(source: Source, *, distance_mm: float) -> list[Loop]:
         reason = check_loops(loops, source=source, tree=tree, distance_mm=distance_mm)
         if not reason:
             return loops
-    x, y = source.segments.start_mm[0] + source.origin_mm
-    raise PanelRefused(
+    raise _refuse(source.segments.start_mm[0] + source.origin_mm, distance_mm, reason)
+
+
+def _refuse(at_mm: FloatArray, distance_mm: float, reason: str) -> PanelRefused:
+    return PanelRefused(
         error(
             "offset-not-certain",
             f"the offset by {distance_mm:g} mm of the contour is not certain: {reason}",
             remedy="look for segments that cross, touch or lie on each other, or change the distance a little",
-            origin=Origin(x_mm=float(x), y_mm=float(y)),
+            origin=Origin(x_mm=float(at_mm[0]), y_mm=float(at_mm[1])),
         )
     )
 
@@ -140,7 +143,7 @@ def _as_contour(loop: Loop, origin_mm: FloatArray) -> Contour:
     return Contour(loop.vertices + np.array([origin_mm[0], origin_mm[1], 0.0]))
 
 
-def _find_regions(contours: list[Contour]) -> tuple[Region, ...]:
+def _find_regions(contours: list[Contour], *, distance_mm: float) -> tuple[Region, ...]:
     """Return regions from outer contours and holes, each hole in the smallest outer contour round it."""
     areas = [measure_area_mm2(contour) for contour in contours]
     order = sorted((area, number) for number, area in enumerate(areas) if area > 0.0)
@@ -150,6 +153,8 @@ def _find_regions(contours: list[Contour]) -> tuple[Region, ...]:
         if area > 0.0:
             continue
         x, y = hole.points_mm[0]
-        owner = next(i for i, outer in enumerate(outers) if contains_point(outer, (float(x), float(y))))
+        owner = next((i for i, outer in enumerate(outers) if contains_point(outer, (float(x), float(y)))), None)
+        if owner is None:
+            raise _refuse(hole.points_mm[0], distance_mm, "a hole of it lies in no outer contour")
         holes[owner].append(hole)
     return tuple(Region(outer=outer, holes=tuple(inside)) for outer, inside in zip(outers, holes, strict=True))

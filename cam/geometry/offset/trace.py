@@ -17,6 +17,9 @@ from cam.geometry.offset.trim import Intervals, hold
 NOISE_MM = 1e-8
 """Clearances that differ from the distance by less than this may do so through rounding alone."""
 
+CROSSING_SINE = 1e-3
+"""Sine of the angle from which two ways through a point cross rather than touch."""
+
 
 class LoopsOpen(Exception):  # noqa: N818 - caught inside the package, never seen outside it
     """The kept parts do not close: two decisions on the same point disagree."""
@@ -142,11 +145,21 @@ def trace_loops(parts: Parts, margin_mm: FloatArray, *, pieces: Pieces) -> list[
             if not ways:
                 raise LoopsOpen
             same = [way for way in ways if piece[way] == piece[number]]
+            if same and len(ways) > 1:
+                _refuse_crossing(parts, pieces, number, [way for way in ways if way not in same])
             number = same[0] if same else ways[0] if len(ways) == 1 else _leftmost(parts, pieces, number, ways)
         if number != first:
             raise LoopsOpen
         loops.append(loop)
     return loops
+
+
+def _refuse_crossing(parts: Parts, pieces: Pieces, arriving: int, ways: list[int]) -> None:
+    """Refuse two ways that cross and both go on: beyond a crossing each is nearer to the other's source."""
+    into = directions_at(pieces, parts.piece[[arriving]], parts.high_mm[[arriving]])[0]
+    out = directions_at(pieces, parts.piece[ways], parts.low_mm[ways])
+    if (np.abs(into[0] * out[:, 1] - into[1] * out[:, 0]) > CROSSING_SINE).any():
+        raise LoopsOpen
 
 
 def settle_balance(parts: Parts, margin_mm: FloatArray) -> BoolArray:
