@@ -6,7 +6,6 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-import numpy as np
 from ezdxf.document import Drawing as Document
 from ezdxf.entities.attrib import Attrib
 from ezdxf.entities.dxfentity import DXFTagStorage
@@ -20,17 +19,17 @@ from ezdxf.xclip import XClip
 
 from cam.drawing.drawing import Text
 from cam.drawing.entities import DRAWERS, Drawn, draw_entity
-from cam.drawing.frame import WORLD, Frame, as_array, lay_frame, lay_ocs_frame
+from cam.drawing.frame import WORLD, Frame, lay_ocs_frame
 from cam.drawing.hatch import HATCH_KINDS, draw_hatch
 from cam.drawing.layers import LayerUse, UseOf, use_as_contour
 from cam.drawing.limits import EntityFault, Limits
 from cam.drawing.pieces import PieceList, Source
+from cam.drawing.references import MAX_DEPTH, count_entities, find_frames
 from cam.errors import DrawingRefused
 from cam.findings import Finding, Origin, error, warning
 
 MAX_ENTITIES = 500_000
 MAX_FAULTS = 200
-MAX_DEPTH = 50
 CHEAP_KINDS = ("LINE", "ARC", "LWPOLYLINE", "POLYLINE")
 """What is drawn of a hidden layer too, to see whether the contours go on there."""
 
@@ -208,12 +207,12 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
         message = f"the block '{name}' stands for another file, which is not read"
         remedy = "bind the reference into the drawing if it holds part of a panel"
         _add_fault(collected, warning("outside-reference", message, remedy=remedy, origin=origin))
-    if XClip(insert).has_clipping_path:
+    if XClip(insert).has_clipping_path and XClip(insert).is_clipping_enabled:
         message = f"the block '{name}' is clipped; all of it is read, its hidden part too"
         remedy = "draw what is meant without a clip"
         _add_fault(collected, warning("clipped-block", message, remedy=remedy, origin=origin))
     try:
-        frames = _find_frames(insert, walk)
+        frames = find_frames(insert, inside=walk.frame, limits=walk.limits)
     except EntityFault as fault:
         message = f"the block '{name}' cannot be placed: {fault.message}"
         _add_fault(collected, error(fault.code, message, remedy=fault.remedy, origin=origin))
@@ -240,66 +239,6 @@ def _collect_insert(insert: Insert, layer: str, collected: Collected, walk: Walk
 
 
 EXTERNAL_REFERENCE = 4 + 8  # BLOCK flags of the DXF reference
-
-
-def _find_frames(insert: Insert, walk: Walk) -> list[Frame]:
-    """Return the frame of each place of a block reference."""
-    dxf = insert.dxf
-    place = Vec3(dxf.get("insert", (0.0, 0.0, 0.0)))
-    values = (*place, dxf.xscale, dxf.yscale, dxf.zscale, dxf.rotation, dxf.row_spacing, dxf.column_spacing)
-    if not all(abs(value) <= walk.limits.max_coordinate for value in values):
-        raise EntityFault("coordinates-too-large", "it is placed too far away or scaled too much", "place it again")
-    if not 0.0 < Vec3(dxf.extrusion).magnitude < 1e100:
-        raise EntityFault("broken-entity", "its plane has no direction", "place it again")
-    matrix = as_array(insert.matrix44())
-    if not (np.abs(matrix) <= walk.limits.max_coordinate).all():  # the block's base point may be anywhere
-        raise EntityFault("coordinates-too-large", "its block's base point is too far away", "draw the block again")
-    rows, columns = count_places(insert)
-    if rows == columns == 1:
-        return [lay_frame(matrix @ walk.frame.matrix)]
-    ocs = lay_ocs_frame(Vec3(dxf.extrusion), inside=WORLD)
-    turn = Vec3.from_deg_angle(dxf.rotation)
-    along = ocs.turn(np.array([turn.x, turn.y, 0.0])) * dxf.column_spacing
-    up = ocs.turn(np.array([-turn.y, turn.x, 0.0])) * dxf.row_spacing
-    frames = []
-    for row in range(rows):
-        for column in range(columns):
-            moved = matrix.copy()
-            moved[3, :3] += row * up + column * along
-            frames.append(lay_frame(moved @ walk.frame.matrix))
-    return frames
-
-
-def count_places(insert: Insert) -> tuple[int, int]:
-    """Return the rows and columns of a block reference; without a spacing they all lie on one place."""
-    dxf = insert.dxf
-    rows = max(1, dxf.row_count) if dxf.row_spacing else 1
-    columns = max(1, dxf.column_count) if dxf.column_spacing else 1
-    return rows, columns
-
-
-def count_entities(document: Document) -> int:
-    """Return how many entities model space holds once its blocks are laid out, without laying them out."""
-    counts: dict[str, int] = {}
-
-    def count(entities: Iterable[DXFGraphic], above: tuple[str, ...]) -> int:
-        total = 0
-        for entity in entities:
-            total += 1
-            if entity.dxftype() != "INSERT" or not isinstance(entity, Insert):
-                continue
-            name = (entity.dxf.get("name") or "").lower()
-            block = entity.block() if name else None
-            # a block inside itself is refused where it is met; here it only must not be counted forever
-            if block is None or name in above or len(above) >= MAX_DEPTH:
-                continue
-            if name not in counts:
-                counts[name] = count(block, (*above, name))
-            rows, columns = count_places(entity)
-            total += rows * columns * counts[name]
-        return total
-
-    return count(document.modelspace(), ())
 
 
 def _collect_text(entity: DXFText | MText | Attrib, layer: str, collected: Collected, walk: Walk) -> None:

@@ -6,20 +6,19 @@ import gc
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from cam.drawing.chain import TooManyEnds
-from cam.drawing.chords import fit_joined, offer_arcs
 from cam.drawing.clean import clean_pieces
 from cam.drawing.collect import Collected, collect_entities
 from cam.drawing.document import read_bytes, read_document
-from cam.drawing.drawing import Drawing, Loop, OpenChain
+from cam.drawing.drawing import Drawing, Loop
+from cam.drawing.face import Mending, join_and_fit, read_face
 from cam.drawing.faults import find_faults
-from cam.drawing.joined import Joined, join_pieces
-from cam.drawing.layers import FacePieces, LayerUse, UseOf, part_pieces, use_as_contour
+from cam.drawing.joined import Joined
+from cam.drawing.layers import UseOf, part_pieces, use_as_contour
 from cam.drawing.limits import Limits
 from cam.drawing.loops import find_nearest_ends, lay_loops, lay_open_chains
 from cam.drawing.notes import note_cleaned, note_collected, note_joints
@@ -99,15 +98,6 @@ def read_drawing(
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Mending:
-    """How far the drawing may be departed from: in joining, in fitting curves, in fitting chords."""
-
-    join_tol_mm: float
-    fit_tol_mm: float
-    fit_arcs_mm: float | None
-
-
 @contextmanager
 def _collector_paused() -> Iterator[None]:
     """Keep Python from searching the document's millions of objects for garbage again and again."""
@@ -141,7 +131,7 @@ def _read_drawing(
     _refuse_unusable(collected, drawn, file, doubted=None if units or mm_per_unit <= 1.0 else named)
     cleaned = clean_pieces(drawn)
     parted = part_pieces(cleaned.pieces, use_of=use_of)
-    joined, fit_notes = _join(parted.contours, file=file, mending=mending)
+    joined, fit_notes = join_and_fit(parted.contours, file=file, mending=mending)
     loops = lay_loops(joined)
     nearest = find_nearest_ends(joined)
     width_mm, height_mm = _find_size_mm(loops, joined)
@@ -160,7 +150,7 @@ def _read_drawing(
     findings += find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm, hidden=hidden)
     if not loops:
         findings.append(_no_closed_loop(file))
-    on_face = tuple(_read_face(face, file=file, mm_per_unit=mm_per_unit, mending=mending) for face in parted.face)
+    on_face = tuple(read_face(face, file=file, mm_per_unit=mm_per_unit, mending=mending) for face in parted.face)
     findings += [finding for face in on_face for finding in face.findings]
     findings += fit_notes
     findings += note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=mending.join_tol_mm)
@@ -178,53 +168,6 @@ def _read_drawing(
         findings=tuple(findings),
         passed_over=tuple(sorted(collected.passed_over.items())),
         layers=tuple(dict.fromkeys([source.layer for source in drawn.sources] + [at for at, _ in collected.ignored])),
-    )
-
-
-def _join(pieces: Pieces, *, file: str, mending: Mending) -> tuple[Joined, list[Finding]]:
-    """Return joined pieces, chords fitted where that was asked for, and what is to be said of chords."""
-    try:
-        joined = join_pieces(pieces, file=file, join_tol_mm=mending.join_tol_mm)
-    except TooManyEnds as fault:
-        remedy = "delete what is no part of a panel, or join less far with --join-tol-mm"
-        origin = Origin(file=file, x_mm=float(fault.at_mm[0]), y_mm=float(fault.at_mm[1]))
-        raise DrawingRefused(error("too-tangled", str(fault), remedy=remedy, origin=origin)) from fault
-    if mending.fit_arcs_mm is None:
-        return joined, offer_arcs(joined)
-    return fit_joined(joined, tol_mm=mending.fit_arcs_mm)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Face:
-    """What one recess or groove layer holds."""
-
-    loops: tuple[Loop, ...]
-    open_chains: tuple[OpenChain, ...]
-    centre_lines: tuple[OpenChain, ...]
-    findings: tuple[Finding, ...]
-
-
-NO_FAULTS_OF_GROOVES = ("open-chain", "t-junction", "crossing-loops")
-
-
-def _read_face(face: FacePieces, *, file: str, mm_per_unit: float, mending: Mending) -> _Face:
-    """Return the loops and centre lines of a layer that lies in the upper face, with the faults that count there."""
-    joined, fit_notes = _join(face.pieces, file=file, mending=mending)
-    nearest = find_nearest_ends(joined)
-    faults = find_faults(joined, nearest, join_tol_mm=mending.join_tol_mm)
-    chains = lay_open_chains(joined, nearest)
-    may_stay_open = face.use is LayerUse.GROOVE
-    if may_stay_open:
-        faults = [fault for fault in faults if fault.code not in NO_FAULTS_OF_GROOVES]
-    return _Face(
-        loops=lay_loops(joined),
-        open_chains=() if may_stay_open else chains,
-        centre_lines=chains if may_stay_open else (),
-        findings=(
-            *faults,
-            *fit_notes,
-            *note_joints(joined, mm_per_unit=mm_per_unit, join_tol_mm=mending.join_tol_mm),
-        ),
     )
 
 
