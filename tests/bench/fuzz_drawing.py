@@ -182,6 +182,10 @@ def damage(sound: list[bytes], rng: random.Random) -> tuple[str, bytes]:
     return change.__name__, change(rng.choice(sound), rng)
 
 
+def find_peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
 def choose_options(rng: random.Random) -> dict:
     """Return how a drawing is read: half of them with their hatches, half with their chords fitted."""
     return {
@@ -198,6 +202,7 @@ def run(count: int, seed: int) -> int:
     found = Path(__file__).parent / "fuzz_drawing_found"
     outcomes: Counter[str] = Counter()
     slowest_s, faults = 0.0, 0
+    peak_mb, peak_at = find_peak_mb(), "before any"
 
     def stop(*_: object) -> None:
         raise TimeoutError(f"not read within {MAX_S} s")
@@ -230,8 +235,10 @@ def run(count: int, seed: int) -> int:
             finally:
                 signal.setitimer(signal.ITIMER_PROF, 0)
             slowest_s = max(slowest_s, time.process_time() - start)
+            if find_peak_mb() > peak_mb:
+                peak_mb, peak_at = find_peak_mb(), f"at {seed}-{k}-{name}"
     print(f"{count} damaged drawings, seed {seed}: {faults} faults; slowest {slowest_s:.2f} s;", end=" ")
-    print(f"peak memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+    print(f"peak memory {peak_mb:.0f} MB, {peak_at}")
     for outcome, times in outcomes.most_common():
         print(f"{times:6d}  {outcome}")
     return faults
