@@ -16,7 +16,7 @@ from cam.geometry.offset import offset_region
 Point = tuple[float, float]
 
 CHORD_TOL_MM = 0.001
-SLIT_SHARE = 0.004
+SLIT_SHARE = 0.0015
 """Half the width of the slit left of a region where it begins, as a share of the cutter's radius."""
 STEP_SHARE = 0.99
 """Rings stand so much of the stepover apart: the bite is never quite the limit."""

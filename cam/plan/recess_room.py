@@ -29,24 +29,35 @@ def lay_polygon(region: Region) -> BaseGeometry:
     return shapely.Polygon(outer, holes).buffer(0.0)
 
 
-def is_reached(shape: BaseGeometry, *, by_mm: float, spare_mm: float = UNREACHED_MM) -> bool:
-    """Return whether a disc of a radius, within a shape, reaches all of it but what is thinner than a distance."""
+def is_reached(shape: BaseGeometry, *, of: BaseGeometry, by_mm: float, spare_mm: float = UNREACHED_MM) -> bool:
+    """Return whether a disc within a shape reaches all of it that lies in a panel, but what is thin.
+
+    Parameters
+    ----------
+    of
+        The panel.
+    by_mm
+        The disc's radius.
+    spare_mm
+        What is thinner than this counts as reached.
+    """
     opened = shape.buffer(-by_mm, quad_segs=32).buffer(by_mm, quad_segs=32)
-    return bool(shape.difference(opened.buffer(spare_mm)).is_empty)
+    return bool(shape.difference(opened.buffer(spare_mm)).intersection(of).area < 1e-9)
 
 
-def find_reaching_mm(shape: BaseGeometry) -> float:
-    """Return the radius of the largest disc that reaches all of a shape, by bisection and a little too small."""
+def find_reaching_mm(shape: BaseGeometry, *, of: BaseGeometry) -> float:
+    """Return the radius of the largest disc that reaches all of a shape in a panel, a little too small."""
     low, high = 0.0, 200.0
     while high - low > SEARCH_MM:
         middle = (low + high) / 2.0
-        low, high = (middle, high) if is_reached(shape, by_mm=middle) else (low, middle)
+        low, high = (middle, high) if is_reached(shape, of=of, by_mm=middle) else (low, middle)
     return low
 
 
 def choose_recess_cutter(
     region: Region,
     *,
+    panel: BaseGeometry,
     width_mm: float | None,
     cutters: Sequence[Cutter],
     first: Sequence[Cutter],
@@ -60,6 +71,9 @@ def choose_recess_cutter(
 
     Parameters
     ----------
+    region, panel
+        What is to be cut, open into the waste where it reaches the outline; and the panel, all of which must be
+        reached.
     width_mm
         A groove's width; None for a recess.
     cutters
@@ -85,10 +99,10 @@ def choose_recess_cutter(
             return cutter, f"cutter {cutter.name}: as wide as the groove, one way along its centre line"
     shape = lay_polygon(region)
     for cutter in sorted(fit, key=lambda each: _rank(each, first=first, thickness_mm=thickness_mm)):
-        if _clears(shape, cutter=cutter, allowance_mm=allowance_mm):
+        if _clears(shape, panel=panel, cutter=cutter, allowance_mm=allowance_mm):
             why = "it cuts other features already" if cutter in first else "the largest that fits, for the thickness"
             return cutter, f"cutter {cutter.name}: {why}"
-    widest = 2.0 * min(find_reaching_mm(shape), find_reaching_mm(shape.buffer(-allowance_mm)))
+    widest = 2.0 * min(find_reaching_mm(each, of=panel) for each in (shape, shape.buffer(-allowance_mm)))
     raise PlanRefused(
         error(
             "recess-too-narrow",
@@ -106,9 +120,9 @@ def _rank(cutter: Cutter, *, first: Sequence[Cutter], thickness_mm: float) -> tu
     return cutter not in first, large, cutter.diameter_mm if large else -cutter.diameter_mm, cutter.tool
 
 
-def _clears(shape: BaseGeometry, *, cutter: Cutter, allowance_mm: float) -> bool:
+def _clears(shape: BaseGeometry, *, panel: BaseGeometry, cutter: Cutter, allowance_mm: float) -> bool:
     """Return whether a cutter finishes all of a shape, and roughs all but what the finishing pass may take."""
     roughed = shape.buffer(-allowance_mm)
-    return is_reached(shape, by_mm=cutter.radius_mm) and is_reached(
-        roughed, by_mm=cutter.radius_mm, spare_mm=ROUGH_SHARE * allowance_mm
+    return is_reached(shape, of=panel, by_mm=cutter.radius_mm) and is_reached(
+        roughed, of=panel, by_mm=cutter.radius_mm, spare_mm=ROUGH_SHARE * allowance_mm
     )

@@ -6,17 +6,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import radians
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
-from cam.geometry.contour import FloatArray, Region
+from cam.geometry.contour import FloatArray
 from cam.geometry.transform import map_region
 from cam.panel.panel import Recess, Role
 from cam.plan.means import Means, resolve
 from cam.plan.placed import PlacedFeature
-from cam.plan.recess_open import open_to_waste
-from cam.plan.recess_room import SAME_WIDTH_MM, choose_recess_cutter
+from cam.plan.recess_open import open_to_waste, refuse_meeting
+from cam.plan.recess_room import SAME_WIDTH_MM, choose_recess_cutter, lay_polygon
 from cam.plan.workingstep import Operation, RecessCut, Workingstep, find_pass_heights
-from cam.sheet.layout import Layout, Placement, place_contour, place_point
+from cam.sheet.layout import Layout, Placement, place_contour, place_point, place_region
 from cam.tables.job import Face, ZeroFace
 from cam.tables.rows import Cutter
 
@@ -42,7 +45,7 @@ def plan_recesses(
     Raises
     ------
     PlanRefused
-        ``recess-face-down``, ``recess-uneven``, ``recess-too-narrow`` or ``recess-not-open``.
+        ``recess-face-down``, ``recess-uneven``, ``recess-too-narrow`` or ``rebate-meets-panel``.
     """
     planned = []
     taken = list(dict.fromkeys(used))
@@ -85,11 +88,11 @@ def _plan(
     floor = find_floor_mm(layout, depth_mm=recess.depth_mm, zero=means.heights.zero)
     depth = layout.max_top_mm - floor
     drawn = map_region(recess.region, lambda contour: place_contour(placement, contour))
-    region = open_to_waste(
-        drawn, feature=feature, features_reach_mm=_find_reach_mm(cutters), layout=layout, origin=origin
-    )
+    outline = feature.contour
+    widest = max((cutter.diameter_mm for cutter in cutters), default=0.0)
     cutter, why = choose_recess_cutter(
-        region,
+        open_to_waste(drawn, outline=outline, reach_mm=widest + allowance),
+        panel=lay_polygon(place_region(placement)),
         width_mm=recess.width_mm,
         cutters=cutters,
         first=used,
@@ -99,6 +102,8 @@ def _plan(
         machine=means.machine,
         origin=origin,
     )
+    region = open_to_waste(drawn, outline=outline, reach_mm=cutter.diameter_mm + allowance)
+    refuse_meeting(region, others=_lay_others(feature, layout=layout), origin=origin)
     along = recess.width_mm is not None and abs(cutter.diameter_mm - recess.width_mm) <= SAME_WIDTH_MM
     line = _place_line(placement, recess.centre_line) if along and recess.centre_line is not None else None
     rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means)
@@ -135,8 +140,15 @@ def _plan(
     )
 
 
-def _find_reach_mm(cutters: Sequence[Cutter]) -> float:
-    return max((cutter.diameter_mm for cutter in cutters), default=0.0)
+def _lay_others(feature: PlacedFeature, *, layout: Layout) -> BaseGeometry:
+    """Return all panels of the sheet but a feature's own."""
+    return shapely.union_all(
+        [
+            lay_polygon(place_region(placement))
+            for number, placement in enumerate(layout.placements)
+            if number != feature.placement
+        ]
+    )
 
 
 def _refuse_unfit(placement: Placement, *, origin: Origin, layout: Layout, means: Means) -> None:
@@ -168,8 +180,3 @@ def _place_line(placement: Placement, line: FloatArray) -> FloatArray:
     placed = line.copy()
     placed[:, :2] = [place_point(placement, (float(x), float(y))) for x, y in line[:, :2]]
     return placed
-
-
-def place_recess(placement: Placement, recess: Recess) -> Region:
-    """Return a recess's region where it lies on the sheet."""
-    return map_region(recess.region, lambda contour: place_contour(placement, contour))

@@ -229,7 +229,8 @@ def _parts(moves: Sequence[Move]) -> list[tuple[str, list[Move]]]:
         current.append(move)
         if move.purpose is Purpose.RETRACT:
             purposes = {m.purpose for m in current}
-            words = [str(p) for p in (Purpose.ROUGH, Purpose.FINISH, Purpose.DRILL, Purpose.CHAMFER) if p in purposes]
+            named = (Purpose.SLOT, Purpose.ROUGH, Purpose.FINISH, Purpose.DRILL, Purpose.CHAMFER)
+            words = [str(p) for p in named if p in purposes]
             parts.append((" and ".join(words) or "travel", current))
             current = []
     if current:

@@ -37,7 +37,9 @@ def judge_recess(case: Case, *, recesses: tuple[PlacedRecess, ...]) -> tuple[flo
             if part.buffer(-BOUND_MM).is_empty:
                 continue
             far, point = _find_farthest(part, edge=recess.shape.boundary)
-            if far > WALL_MM or part.distance(recess.shape.boundary) > 2.0 * FILM_START_MM:
+            on_wall = far <= WALL_MM and part.distance(recess.shape.boundary) <= 2.0 * FILM_START_MM
+            # what covers all of a recess has its whole boundary on the wall
+            if not on_wall or not part.buffer(-WALL_MM / 2.0).is_empty:
                 spot = part.representative_point()
                 floors.append((find_floor_mm(case.paths, spot) - recess.floor_mm, spot))
                 continue
