@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from math import ceil, hypot, tan
+from math import ceil, hypot, radians, tan
 
 import numpy as np
 
-from cam.geometry.along import Ruler, find_point_at, lay_ruler
+from cam.geometry.along import Ruler, cut_pieces, find_point_at, lay_ruler
 from cam.geometry.contour import Contour, FloatArray, find_segments
 from cam.motion.follow import Bite, approach, follow, retract
 from cam.motion.moves import Move, Purpose, arc
-from cam.motion.profile import Profile, ramp_in_passes
+from cam.motion.profile import Profile, find_height, ramp_in_passes
 from cam.plan.workingstep import ChamferCut, ChamferRun, Workingstep
 
 
@@ -48,7 +48,7 @@ def _lay_round(run: ChamferRun, *, step: Workingstep, cut: ChamferCut, air_mm: f
                 (*run.leave.to_mm, step.floor_mm),
                 centre_mm=run.leave.centre_mm,
                 sweep_rad=run.leave.sweep_rad,
-                feed_mm_per_min=moves[-1].feed_mm_per_min
+                feed_mm_per_min=step.rough.feed_mm_per_min
                 * _slow_round(run, at_mm=moves[-1].to_mm, reach_mm=cut.reach_mm),
                 purpose=Purpose.LEAD,
             )
@@ -89,16 +89,23 @@ def _lay_along(run: ChamferRun, *, step: Workingstep, cut: ChamferCut, air_mm: f
 
 
 def _follow(ruler: Ruler, *, profile: Profile, step: Workingstep, cut: ChamferCut) -> list[Move]:
-    return follow(
-        ruler,
-        profile=profile,
-        nominal=profile,
-        cut=step.rough,
-        reach_mm=cut.reach_mm,
-        waste_left=cut.waste_left,
-        bite=Bite.SLOT,
-        purpose=Purpose.CHAMFER,
-    )
+    """Return the moves along a path; on the way down the cone is only as wide as its height makes it."""
+    moves = []
+    slope = tan(radians(step.cutter.point_angle_deg) / 2.0)
+    for piece in cut_pieces(ruler, from_mm=profile.at_mm[0], to_mm=profile.at_mm[-1], at_mm=profile.at_mm):
+        ends = (find_height(profile, piece.from_mm), find_height(profile, piece.to_mm))
+        part = Profile(at_mm=(piece.from_mm, piece.to_mm), z_mm=ends)
+        moves += follow(
+            ruler,
+            profile=part,
+            nominal=part,
+            cut=step.rough,
+            reach_mm=max(0.0, cut.reach_mm - (min(ends) - step.floor_mm) * slope),
+            waste_left=cut.waste_left,
+            bite=Bite.SLOT,
+            purpose=Purpose.CHAMFER,
+        )
+    return moves
 
 
 def _lay_open(vertices: FloatArray) -> Ruler:

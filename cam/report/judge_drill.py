@@ -80,11 +80,12 @@ def _find_drilling(case: Case) -> IntArray:
 
 
 def find_drilled_holes(case: Case) -> tuple[DrilledHole, ...]:
-    """Return the holes that a drill goes down in and no other cutter touches."""
+    """Return the holes that a drill goes down in and no other cutter works in, but a vee at its edge."""
     rows = _find_drilling(case)
     if not len(rows):
         return ()
-    others = np.setdiff1d(np.arange(len(case.below)), rows)
+    pointed = [tool for tool, cutter in case.cutters.items() if cutter.kind in (CutterKind.DRILL, CutterKind.VEE)]
+    others = np.flatnonzero(~np.isin(case.below.tool, pointed))
     spots, tips = case.below.end_mm[rows, :2], case.below.end_mm[rows, 2]
     found = []
     for panel in case.panels:
