@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import dist, hypot, pi, tan
 
 from cam.errors import PlanRefused
@@ -84,7 +85,7 @@ def _find_leads(path: Contour, *, step: Workingstep) -> tuple[Ruler, Lead, Lead]
     """Return the path from the first start that has room, with the leads in and out."""
     waste_left = step.finish_direction is Direction.CLIMB
     refused: PlanRefused | None = None
-    for start in dict.fromkeys((step.start_mm, *find_starts(step))):
+    for start in _offer_starts(step):
         ruler = lay_directed(path, step=step, direction=step.finish_direction, near_mm=start)
         try:
             begin = find_lead(ruler, places_mm=(0.0,), step=step, waste_left=waste_left, arriving=True)
@@ -95,6 +96,12 @@ def _find_leads(path: Contour, *, step: Workingstep) -> tuple[Ruler, Lead, Lead]
             continue
         return ruler, begin, end
     raise refused or AssertionError("a contour has a start")
+
+
+def _offer_starts(step: Workingstep) -> Iterator[tuple[float, float]]:
+    """Yield where the finishing pass may begin: the planned place, and only if that will not do the others."""
+    yield step.start_mm
+    yield from (start for start in find_starts(step) if start != step.start_mm)
 
 
 def _refuse_leads_on_bridges(begin: Lead, end: Lead, *, ruler: Ruler, step: Workingstep) -> None:

@@ -94,10 +94,14 @@ def _lay_lead(
 
 def find_in_the_way(lead: Lead, *, step: Workingstep, arriving: bool) -> str | None:
     """Return what the cutter would touch along a lead besides waste, or None: wall, other kept walls, keep-outs."""
+    length = abs(lead.sweep_rad) * hypot(lead.near_mm[0] - lead.centre_mm[0], lead.near_mm[1] - lead.centre_mm[1])
     turn = (-lead.sweep_rad if arriving else lead.sweep_rad) / SAMPLES
     places = [_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1)]
     kept = (Obstacle(name="its wall", contour=step.wall, keep_mm=step.cutter.radius_mm), *step.obstacles)
     for obstacle in kept:
+        # nothing of a lead is farther from its near end than it is long
+        if find_distance_mm(obstacle.contour, lead.near_mm) >= obstacle.keep_mm + length:
+            continue
         if any(find_distance_mm(obstacle.contour, place) < obstacle.keep_mm - WALL_TOL_MM for place in places):
             return obstacle.name
     return None

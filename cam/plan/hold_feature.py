@@ -97,10 +97,13 @@ def hold_feature(
     )
 
 
-def find_panel_area_mm2(feature: PlacedFeature, *, features: tuple[PlacedFeature, ...]) -> float:
-    """Return the area of a feature's panel, its cut-outs taken off."""
-    own = [abs(measure_area_mm2(f.contour)) for f in features if f.placement == feature.placement]
-    return 2.0 * max(own) - sum(own)
+def find_panel_areas_mm2(features: tuple[PlacedFeature, ...]) -> dict[int, float]:
+    """Return the area of each panel, its cut-outs taken off, by the number of its placement."""
+    areas: dict[int, float] = {}
+    for feature in features:
+        # outlines run counter-clockwise and what is cut out the other way round
+        areas[feature.placement] = areas.get(feature.placement, 0.0) + measure_area_mm2(feature.contour)
+    return areas
 
 
 def _leave(

@@ -12,8 +12,7 @@ from cam.findings import Finding, Origin, error
 from cam.geometry.contour import Contour, rectangle
 from cam.geometry.flatten import flatten
 from cam.geometry.transform import move, turn
-from cam.plan.placed import PlacedFeature
-from cam.plan.workingstep import Obstacle, Operation, Workingstep
+from cam.plan.workingstep import Operation, Workingstep
 from cam.sheet.layout import Layout, place_region
 from cam.tables.job import KeepOut
 from cam.tables.rows import Cutter
@@ -25,8 +24,6 @@ HOLDER_RADIUS_MM = 25.0
 """Above the cutter's stick-out: collet nut and holder, whose size no table has (common practice, no source)."""
 LEAD_SPARE_MM = 0.5
 """How far a lead on a curved wall may leave its slot."""
-NEAR_DIAMETERS = 4.0
-"""Only what lies so near to a wall, in cutter diameters, can be in a lead's way."""
 
 
 def find_reach_mm(cutter: Cutter, *, height_above_tip_mm: float) -> float:
@@ -49,39 +46,6 @@ def lay_keep_out(keep_out: KeepOut) -> Contour:
 def find_rapid_mm(layout: Layout, *, clearance_mm: float, keep_outs: Sequence[KeepOut]) -> float:
     """Return the height of travel above the bed: clear of the sheet and of every keep-out."""
     return max([layout.max_top_mm, *(each.height_mm for each in keep_outs)]) + clearance_mm
-
-
-def find_obstacles(
-    feature: PlacedFeature,
-    *,
-    features: tuple[PlacedFeature, ...],
-    cutter: Cutter,
-    floor_mm: float,
-    keep_outs: Sequence[KeepOut],
-) -> tuple[Obstacle, ...]:
-    """Return what the cutter must keep away from near a feature's wall: other walls, and keep-outs."""
-    wall = _polygon(feature.contour).exterior
-    others = [
-        Obstacle(
-            name=f"{other.task.feature.label} of {other.task.panel}", contour=other.contour, keep_mm=cutter.radius_mm
-        )
-        for other in features
-        if other is not feature
-    ]
-    clamps = [
-        Obstacle(
-            name=each.name,
-            contour=lay_keep_out(each),
-            keep_mm=find_reach_mm(cutter, height_above_tip_mm=each.height_mm - floor_mm) + KEEP_CLEAR_MM,
-        )
-        for each in keep_outs
-    ]
-    near = NEAR_DIAMETERS * cutter.diameter_mm
-    return tuple(
-        each
-        for each in (*others, *clamps)
-        if shapely.dwithin(_polygon(each.contour).exterior, wall, near + each.keep_mm)
-    )
 
 
 def check_keep_outs(layout: Layout, *, steps: Sequence[Workingstep], keep_outs: Sequence[KeepOut]) -> None:

@@ -10,16 +10,17 @@ from cam.plan.choose_cutters import Choice, Drills, choose_cutters
 from cam.plan.contour_step import plan_contour
 from cam.plan.drill_choice import find_drills
 from cam.plan.drill_step import plan_drilling, plan_pilot
-from cam.plan.hold_feature import find_panel_area_mm2, hold_feature
-from cam.plan.keep_out import check_keep_outs, find_obstacles, find_rapid_mm
+from cam.plan.hold_feature import find_panel_areas_mm2, hold_feature
+from cam.plan.keep_out import check_keep_outs, find_rapid_mm
 from cam.plan.means import Means, find_usable_cutters
+from cam.plan.obstacles import find_obstacles
 from cam.plan.order import order_stops
 from cam.plan.placed import PlacedFeature, place_features
 from cam.plan.recess_step import plan_recesses
 from cam.plan.room import check_room
 from cam.plan.sequence import Cut, find_stops
 from cam.plan.waste import Waste, find_waste
-from cam.plan.workingstep import Plan, Workingstep
+from cam.plan.workingstep import Obstacle, Plan, Workingstep
 from cam.sheet.layout import Layout
 from cam.tables.rows import CutterKind
 
@@ -52,21 +53,32 @@ def plan_panels(layout: Layout, *, means: Means) -> Plan:
     kerfs = {key: choice.cutter[key].diameter_mm + allowance.mm for key, allowance in allowances.items()}
     check_room(layout, features=features, choice=choice, kerfs_mm=kerfs, means=means)
     waste = find_waste(layout, features=features, kerfs_mm=kerfs)
+    areas = find_panel_areas_mm2(features)
+    obstacles = find_obstacles(
+        features, cutters=choice.cutter, floor_mm=-means.heights.into_bed_mm, keep_outs=means.keep_outs
+    )
     steps = {
         feature.task.key: _plan_step(
             feature,
             choice=choice,
             allowance=allowances[feature.task.key],
             waste=waste[feature.task.key],
-            features=features,
+            panel_mm2=areas[feature.placement],
+            obstacles=obstacles[feature.task.key],
             layout=layout,
             means=means,
         )
         for feature in features
     }
+    chamfers = plan_chamfers(features, layout=layout, means=means)
+    steps |= {
+        feature.task.key: replace(steps[feature.task.key], groove_mm=step.chamfer.aside_mm + step.chamfer.reach_mm)
+        for feature, step in chamfers
+        if step.chamfer is not None
+    }
     cuts = [Cut(key=f.task.key, placement=f.placement, level=f.level, step=steps[f.task.key]) for f in features]
     further = _plan_pilots(features, choice=choice, drills=drills, layout=layout, means=means)
-    further += plan_chamfers(features, layout=layout, means=means)
+    further += chamfers
     further += plan_recesses(
         features,
         cutters=find_usable_cutters(means),
@@ -109,7 +121,8 @@ def _plan_step(
     choice: Choice,
     allowance: Allowance,
     waste: Waste,
-    features: tuple[PlacedFeature, ...],
+    panel_mm2: float,
+    obstacles: tuple[Obstacle, ...],
     layout: Layout,
     means: Means,
 ) -> Workingstep:
@@ -123,10 +136,7 @@ def _plan_step(
         waste=waste,
         hold=means.hold,
         heights=means.heights,
-        panel_mm2=find_panel_area_mm2(feature, features=features),
-    )
-    obstacles = find_obstacles(
-        feature, features=features, cutter=cutter, floor_mm=-means.heights.into_bed_mm, keep_outs=means.keep_outs
+        panel_mm2=panel_mm2,
     )
     return plan_contour(
         feature,

@@ -21,6 +21,8 @@ ALONG_WALL = {Operation.CLEAR, Operation.INSIDE, Operation.OUTSIDE}
 MAX_STARTS = 32
 LEAD_ROOM_MM = 2.5
 """What a start keeps from corners, radii and bridges, with a cutter diameter more: arcs in and out, and the overlap."""
+LEAST_CLEAR_MM = 1.0
+"""What a start on a curve keeps at least from the curve's ends and from bridges."""
 LEAST_STEP_MM = 5.0
 """How far apart two starts of a stretch should be; half of it at least."""
 
@@ -43,20 +45,18 @@ def find_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
     ruler = lay_ruler(step.wall)
     taken = _find_taken(step, ruler=ruler)
     room = step.cutter.diameter_mm + LEAD_ROOM_MM
-    for stretches in _find_grounds(ruler, finishes=step.finishes, keep_mm=0.0):
+    for stretches, least_mm in _find_grounds(ruler, finishes=step.finishes, room_mm=room):
         best, clear = _find_roomiest(stretches, ruler=ruler, taken=taken)
-        if clear <= 0.0:
+        if clear < least_mm:
             continue
-        roomiest = find_point_at(ruler, best)
         inner = [
             Stretch(from_mm=each.from_mm + room, to_mm=each.to_mm - room)
             for each in stretches
             if each.to_mm - each.from_mm >= 2.0 * room
         ]
         free = _clear_of_bridges(inner, taken=taken, ruler=ruler, room_mm=room)
-        if free:
-            points = [find_point_at(ruler, place) for place in _spread(free, count=MAX_STARTS - 1)]
-            return tuple(dict.fromkeys((roomiest, *points)))
+        points = [find_point_at(ruler, place) for place in _spread(free, count=MAX_STARTS - 1)] if free else []
+        return tuple(dict.fromkeys((find_point_at(ruler, best), *points)))
     return (find_start(step),)
 
 
@@ -66,27 +66,36 @@ def find_start(step: Workingstep) -> tuple[float, float]:
     Notes
     -----
     Straights that will not be seen are searched first, then all straights, then arcs, the gentlest
-    radius first; places are tried every millimetre or 1/200 of the stretch, whichever is longer.
+    radius first, until one has room enough; places are tried every millimetre or 1/200 of the stretch,
+    whichever is longer. Where none has, the roomiest place of all is taken.
     """
     ruler = lay_ruler(step.wall)
     taken = _find_taken(step, ruler=ruler)
     best, clear = 0.0, -inf
-    for stretches in _find_grounds(ruler, finishes=step.finishes, keep_mm=0.0):
-        place, room = _find_roomiest(stretches, ruler=ruler, taken=taken)
-        if room > clear + 1e-9:
-            best, clear = place, room
-        if clear >= step.cutter.diameter_mm + LEAD_ROOM_MM:
-            break
+    room = step.cutter.diameter_mm + LEAD_ROOM_MM
+    for stretches, least_mm in _find_grounds(ruler, finishes=step.finishes, room_mm=room):
+        place, found = _find_roomiest(stretches, ruler=ruler, taken=taken)
+        if found >= least_mm:
+            return find_point_at(ruler, place)
+        if found > clear + 1e-9:
+            best, clear = place, found
     return find_point_at(ruler, best)
 
 
-def _find_grounds(ruler: Ruler, *, finishes: tuple[Finish, ...], keep_mm: float) -> Iterator[tuple[Stretch, ...]]:
-    """Yield where a contour may begin, the best ground first: unseen straights, straights, ever tighter arcs."""
+def _find_grounds(
+    ruler: Ruler, *, finishes: tuple[Finish, ...], room_mm: float
+) -> Iterator[tuple[tuple[Stretch, ...], float]]:
+    """Yield where a contour may begin, and how much room it must have there, the best ground first.
+
+    An unseen straight is preferred only if it has all the room that a start wants; any straight before a
+    radius, and a gentle radius before a tight one.
+    """
     unseen = np.array([finish is not Finish.SHOWN for finish in finishes], dtype=np.bool_)
     if unseen.any() and not unseen.all():
-        yield find_stretches(ruler, keep_mm=keep_mm, chosen=unseen)
+        yield find_stretches(ruler, keep_mm=0.0, chosen=unseen), room_mm
     for min_radius in sorted({float(radius) for radius in ruler.segments.radius_mm}, reverse=True):
-        yield find_stretches(ruler, keep_mm=keep_mm, min_radius_mm=min_radius)
+        least = LEAD_ROOM_MM if min_radius == inf else LEAST_CLEAR_MM
+        yield find_stretches(ruler, keep_mm=0.0, min_radius_mm=min_radius), least
 
 
 def _find_taken(step: Workingstep, *, ruler: Ruler) -> list[tuple[float, float]]:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import cos, sin, sqrt
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 
-from cam.geometry.along import Ruler, find_heading_at, find_point_at, find_segment_at
-from cam.geometry.contour import BoolArray, FloatArray
+from cam.geometry.along import Ruler
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.geometry.flatten import flatten
 from cam.panel.panel import Role
 from cam.plan.placed import PlacedFeature
@@ -106,33 +106,57 @@ def find_anchored(waste: Waste, *, ruler: Ruler, places_mm: FloatArray, length_m
     Beyond the kerf there must be waste `STRIP_MM` wide over the bridge's whole length: no other
     kerf, and not the sheet's edge.
     """
-    strips = [_lay_strip(waste, ruler=ruler, at_mm=at, length_mm=length_mm) for at in places_mm.tolist()]
+    strips = _lay_strips(waste, ruler=ruler, places_mm=places_mm, length_mm=length_mm)
+    min_x, min_y, max_x, max_y = shapely.total_bounds(strips)
     anchored = np.zeros(len(strips), dtype=np.bool_)
     for piece in waste.pieces:
-        shapely.prepare(piece)
-        anchored |= shapely.covers(piece, strips)
+        low_x, low_y, high_x, high_y = piece.bounds
+        if low_x <= max_x and high_x >= min_x and low_y <= max_y and high_y >= min_y:
+            shapely.prepare(piece)
+            anchored |= shapely.covers(piece, strips)
     return anchored
 
 
-def _lay_strip(waste: Waste, *, ruler: Ruler, at_mm: float, length_mm: float) -> shapely.Polygon:
-    heading = find_heading_at(ruler, at_mm)
-    along = np.array([cos(heading), sin(heading)]) * length_mm / 2.0
-    across = np.array([sin(heading), -cos(heading)]) * (1.0 if waste.outside else -1.0)
+def _lay_strips(waste: Waste, *, ruler: Ruler, places_mm: FloatArray, length_mm: float) -> npt.NDArray[np.object_]:
+    """Return the waste that a bridge at each place would hold on to, (n,) polygons."""
+    points, headings, segment = _find_places(ruler, places_mm)
+    along = np.column_stack((np.cos(headings), np.sin(headings))) * length_mm / 2.0
+    across = np.column_stack((np.sin(headings), -np.cos(headings))) * (1.0 if waste.outside else -1.0)
     # the kerf's polygon is its bound within two chords' distances; within a curve its ends come nearer
-    sag = _find_sag_mm(waste, ruler=ruler, at_mm=at_mm, length_mm=length_mm)
-    near = np.array(find_point_at(ruler, at_mm)) + across * (waste.kerf_mm + sag + 2.0 * CHORD_TOL_MM)
+    sag = _find_sags_mm(waste, ruler=ruler, segment=segment, length_mm=length_mm)
+    near = points + across * (waste.kerf_mm + sag + 2.0 * CHORD_TOL_MM)[:, None]
     far = near + across * STRIP_MM
-    return shapely.Polygon([near - along, near + along, far + along, far - along])
+    return np.asarray(shapely.polygons(np.stack((near - along, near + along, far + along, far - along), axis=1)))
 
 
-def _find_sag_mm(waste: Waste, *, ruler: Ruler, at_mm: float, length_mm: float) -> float:
-    """Return how far the kerf's far side bends into a strip's ends; 0 beside a straight or where it bends away."""
-    i = find_segment_at(ruler, at_mm)
-    inwards = (ruler.segments.sweep_rad[i] > 0.0) != waste.outside
-    radius = float(ruler.segments.radius_mm[i]) - waste.kerf_mm
-    if not (ruler.segments.is_arc[i] and inwards) or radius <= length_mm / 2.0:
-        return 0.0
-    return radius - sqrt(radius**2 - (length_mm / 2.0) ** 2)
+def _find_places(ruler: Ruler, places_mm: FloatArray) -> tuple[FloatArray, FloatArray, IntArray]:
+    """Return point (n, 2), direction of travel in radians (n,) and segment (n,) at distances along a wall."""
+    segments = ruler.segments
+    at = np.mod(places_mm, ruler.length_mm)
+    i = np.minimum(np.searchsorted(ruler.at_mm, at, side="right") - 1, len(segments) - 1)
+    rest = (at - ruler.at_mm[i])[:, None]
+    chord = segments.end_mm[i] - segments.start_mm[i]
+    unit = chord / np.hypot(chord[:, 0], chord[:, 1])[:, None]
+    arc = segments.is_arc[i]
+    turn = np.sign(segments.sweep_rad[i])
+    spoke = np.where(arc[:, None], segments.start_mm[i] - segments.centre_mm[i], 0.0)
+    radius = np.where(arc, segments.radius_mm[i], 1.0)
+    angle = np.arctan2(spoke[:, 1], spoke[:, 0]) + turn * rest[:, 0] / radius
+    round_ = np.where(arc[:, None], segments.centre_mm[i], 0.0) + radius[:, None] * np.column_stack(
+        (np.cos(angle), np.sin(angle))
+    )
+    points = np.where(arc[:, None], round_, segments.start_mm[i] + unit * rest)
+    headings = np.where(arc, angle + turn * np.pi / 2.0, np.arctan2(unit[:, 1], unit[:, 0]))
+    return points, headings, i.astype(np.int64)
+
+
+def _find_sags_mm(waste: Waste, *, ruler: Ruler, segment: IntArray, length_mm: float) -> FloatArray:
+    """Return how far the kerf's far side bends into each strip's ends, (n,); 0 where it does not."""
+    inwards = (ruler.segments.sweep_rad[segment] > 0.0) != waste.outside
+    radius = ruler.segments.radius_mm[segment] - waste.kerf_mm
+    bends = ruler.segments.is_arc[segment] & inwards & (radius > length_mm / 2.0)
+    bent = np.where(bends, radius, length_mm)
+    return np.where(bends, bent - np.sqrt(bent**2 - (length_mm / 2.0) ** 2), 0.0)
 
 
 def find_unheld(waste: Waste, *, bridges: tuple[Bridge, ...]) -> shapely.Polygon | None:

@@ -5,8 +5,9 @@ from math import hypot
 
 import pytest
 
-from cam.geometry.contour import circle, rectangle
-from cam.plan.starts import LEAD_ROOM_MM, LEAST_STEP_MM, MAX_STARTS, find_starts
+from cam.geometry.along import find_nearest_at, find_segment_at, lay_ruler
+from cam.geometry.contour import Contour, circle, rectangle
+from cam.plan.starts import LEAD_ROOM_MM, LEAST_STEP_MM, MAX_STARTS, find_start, find_starts
 from cam.plan.workingstep import Bridge, Lift, Operation
 
 BOX = rectangle((50.0, 40.0), width_mm=300.0, height_mm=200.0)
@@ -73,3 +74,25 @@ def test_starts_are_few_where_there_is_little_room(make_step, side_mm):
     bottom = sorted(x for x, y in starts[1:] if y == 40.0)
     assert all(b - a >= LEAST_STEP_MM / 2.0 for a, b in pairwise(bottom))
     assert all(50.0 <= x <= 50.0 + side_mm and y in (40.0, 52.0) for x, y in starts)
+
+
+def test_a_contour_without_straights_begins_on_its_gentlest_curve(make_step):
+    # an arc of 100 mm radius and 3 mm length, roomier ones of 30 mm radius, and tight ones of 6 and 7 mm
+    pod = Contour(
+        [[5, 0, 0.2], [60, 0, 0.414], [66, 6, 0.0075], [66, 9, 0.414], [60, 15, 0.2], [5, 15, 0.9]],
+    )
+    ruler = lay_ruler(pod)
+    radii = ruler.segments.radius_mm
+    assert radii[2] == radii.max() > 90.0 and ruler.segments.length_mm[2] / 2.0 >= 1.0
+    step = make_step(pod, Operation.CLEAR)
+    for start in (find_start(step), *find_starts(step)):
+        assert find_segment_at(ruler, find_nearest_at(ruler, start)) == 2
+
+
+def test_a_short_straight_goes_before_a_long_curve(make_step):
+    # two straights of 6 mm between half circles of 20 mm radius: no lead's room on them, but no radius either
+    slot = Contour([[0, 0, 0], [6, 0, 1], [6, 40, 0], [0, 40, 1]])
+    assert find_starts(make_step(slot, Operation.CLEAR))[0] == pytest.approx((3.0, 0.0), abs=0.51)
+    # of 4 mm they would put the lead on the joint: then the curve's middle is better
+    short = Contour([[0, 0, 0], [4, 0, 1], [4, 40, 0], [0, 40, 1]])
+    assert find_starts(make_step(short, Operation.CLEAR))[0][0] > 20.0
