@@ -101,6 +101,8 @@ def find_material_mm2(case: Case, ground: Ground, *, row: int) -> float:
     """Return the area, seen from above and within the sheet, that a portion's cutter meets uncut."""
     below = ground.below
     low = float(min(below.start_mm[row, 2], below.end_mm[row, 2]))
+    if _has_been_there(below, row=row, low_mm=low):
+        return 0.0
     top = case.top_mm
     own = take_portions(below, np.array([row]))
     kerf = _find_kerf(case, own, height_mm=top)
@@ -114,6 +116,17 @@ def find_material_mm2(case: Case, ground: Ground, *, row: int) -> float:
         _find_uncut_mm2(case, _find_kerf(case, own, height_mm=height), earlier=earlier, height_mm=height)
         for height in np.linspace(low, top, LAYERS + 1)[1:].tolist()
     )
+
+
+def _has_been_there(below: Portions, *, row: int, low_mm: float) -> bool:
+    """Return whether an upright move stays where its cutter has been as deep before, as a drill going back does."""
+    spot = below.end_mm[row, :2]
+    if (below.start_mm[row, :2] != spot).any():
+        return False
+    deep = np.minimum(below.start_mm[:row, 2], below.end_mm[:row, 2]) <= low_mm
+    same = (below.tool[:row] == below.tool[row]) & (below.end_mm[:row, :2] == spot).all(axis=1)
+    upright = (below.start_mm[:row, :2] == spot).all(axis=1)
+    return bool((deep & same & upright).any())
 
 
 def _find_kerf(case: Case, portions: Portions, *, height_mm: float) -> BaseGeometry:
