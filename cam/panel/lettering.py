@@ -16,13 +16,21 @@ MAX_GLYPH_MM = 80.0
 """Taller or wider loops are cut-outs or panels in their own right."""
 MIN_GLYPHS = 3
 MAX_GAP = 0.8
-"""Letters of a word stand no farther apart than this share of the taller one's height."""
+"""Small loops in a row stand no farther apart than this share of the taller one's height."""
+MAX_WORD_GAP = 1.6
+"""Those that look like letters may: a blank between words."""
+MARK_SHARE = 0.5
+"""Dots, dashes and accents are no larger than this share of the row's height ..."""
+MARK_GAP = 0.3
+"""... and stand no farther outside the row's box than this share of it."""
 MIN_OVERLAP = 0.5
 MIN_HEIGHT_RATIO = 0.35
 """A small letter or a full stop beside a capital."""
-MIN_GLYPH_SHARE = 0.6
-"""So many of a row must be bent in or hold loops of their own, as most letters do and few cut-outs."""
+MIN_GLYPH_SHARE = 0.5
+"""So many of a row, and three at least, must be bent in or hold loops, as most letters do and few cut-outs."""
 HULL_SHARE = 0.93
+MIN_KINDS = 2
+"""So many numbers of segments must be among them: one shape in several sizes is no lettering."""
 LINE_PITCH = 1.5
 """Lines of one text stand no farther apart than this times their height."""
 
@@ -69,13 +77,14 @@ def find_lettering(loops: tuple[Loop, ...], *, parents: tuple[int | None, ...]) 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Shapes:
-    """Measures of small loops by their number: area, length, and which are glyph-like.
+    """Measures of small loops by their number: area, length, segments, and which are glyph-like.
 
     Glyph-like is what is bent in, or holds a loop of its own.
     """
 
     area_mm2: FloatArray
     length_mm: FloatArray
+    segments: IntArray
     is_glyph: BoolArray
 
 
@@ -97,9 +106,10 @@ def _measure(loops: tuple[Loop, ...], heads: IntArray, parents: tuple[int | None
     shapes = _Shapes(
         area_mm2=np.zeros(len(loops)),
         length_mm=np.zeros(len(loops)),
+        segments=np.zeros(len(loops), dtype=np.int64),
         is_glyph=np.zeros(len(loops), dtype=np.bool_),
     )
-    shapes.area_mm2[heads], shapes.length_mm[heads] = area, length
+    shapes.area_mm2[heads], shapes.length_mm[heads], shapes.segments[heads] = area, length, count
     shapes.is_glyph[heads] = holding | (area < HULL_SHARE * hull)
     return shapes
 
@@ -108,13 +118,38 @@ def _find_rows(heads: IntArray, bounds: FloatArray, shapes: _Shapes) -> list[Int
     """Return the rows of neighbours along x that look like letters; for those along y the axes are exchanged."""
     box = bounds[heads]
     height = box[:, 3] - box[:, 1]
-    reach = shapely.box(box[:, 0] - MAX_GAP * height, box[:, 1], box[:, 2] + MAX_GAP * height, box[:, 3])
+    gap = MAX_WORD_GAP * height
+    reach = shapely.box(box[:, 0] - gap, box[:, 1], box[:, 2] + gap, box[:, 3])
     one, other = shapely.STRtree(reach).query(shapely.box(*box.T), predicate="intersects")
     overlap = np.minimum(box[one, 3], box[other, 3]) - np.maximum(box[one, 1], box[other, 1])
     low, high = np.minimum(height[one], height[other]), np.maximum(height[one], height[other])
+    apart = np.maximum(box[one, 0], box[other, 0]) - np.minimum(box[one, 2], box[other, 2])
+    are_letters = shapes.is_glyph[heads[one]] & shapes.is_glyph[heads[other]]
     beside = (one != other) & (overlap >= MIN_OVERLAP * low) & (low >= MIN_HEIGHT_RATIO * high)
-    groups = [heads[group] for group in group_pairs(len(heads), one[beside], other[beside]) if len(group) >= MIN_GLYPHS]
-    return [group for group in groups if _is_lettering(group, bounds, shapes)]
+    close = beside & (apart <= MAX_GAP * high)
+    groups = group_pairs(len(heads), one[close], other[close])
+    # a blank is jumped from a word only: what stands farther apart is no word by itself
+    while True:
+        in_word = np.zeros(len(heads), dtype=np.bool_)
+        for word in groups:
+            in_word[word] = len(word) >= MIN_GLYPHS
+        linked = close | (beside & are_letters & (in_word[one] | in_word[other]))
+        if (linked == close).all():
+            break
+        close = linked
+        groups = group_pairs(len(heads), one[close], other[close])
+    rows = [heads[group] for group in groups if len(group) >= MIN_GLYPHS]
+    return [_add_marks(row, heads, bounds) for row in rows if _is_lettering(row, bounds, shapes)]
+
+
+def _add_marks(group: IntArray, heads: IntArray, bounds: FloatArray) -> IntArray:
+    """Return a row with the dots, dashes and accents that belong to its letters."""
+    low, high = bounds[group, :2].min(axis=0), bounds[group, 2:].max(axis=0)
+    height = float((bounds[group, 3] - bounds[group, 1]).max())
+    size = bounds[heads, 2:] - bounds[heads, :2]
+    near = (bounds[heads, :2] >= low - MARK_GAP * height) & (bounds[heads, 2:] <= high + MARK_GAP * height)
+    marks = heads[near.all(axis=1) & (size.max(axis=1) <= MARK_SHARE * height)]
+    return np.union1d(group, marks)
 
 
 def _is_lettering(group: IntArray, bounds: FloatArray, shapes: _Shapes) -> bool:
@@ -123,8 +158,9 @@ def _is_lettering(group: IntArray, bounds: FloatArray, shapes: _Shapes) -> bool:
     tall = float(bounds[group, 3].max() - bounds[group, 1].min())
     if tall > 2.0 * height or width < 1.5 * height:
         return False
-    least = len(group) if len(group) == MIN_GLYPHS else MIN_GLYPH_SHARE * len(group)
-    if shapes.is_glyph[group].sum() < least:
+    least = max(MIN_GLYPHS, MIN_GLYPH_SHARE * len(group))
+    kinds = len(np.unique(shapes.segments[group]))
+    if shapes.is_glyph[group].sum() < least or kinds < MIN_KINDS:
         return False
     described = np.column_stack(
         (
