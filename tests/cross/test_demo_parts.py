@@ -15,8 +15,9 @@ from numpy.polynomial import Polynomial
 from cam.drawing.read import read_drawing, refuse_faults
 from cam.errors import PanelRefused
 from cam.geometry.contour import find_segments
-from cam.geometry.measure import find_size_mm, measure_area_mm2
+from cam.geometry.measure import find_size_mm, measure_area_mm2, measure_region_area_mm2
 from cam.panel.find_panels import find_panels
+from cam.panel.layers import find_uses
 from cam.panel.panel import Panel, Role
 from cam.tables.places import find_data_folder
 from cam.tables.read import read_tables
@@ -26,16 +27,19 @@ PARTS = find_data_folder("parts")
 NAMES = sorted(path.name for path in PARTS.iterdir())
 # What a square corner loses when a disc of radius 1 rounds it.
 CORNER = 1.0 - pi / 4.0
+THICKNESS_MM = {"mirror-panel": 6.0}
 
 
 def make_panel(name: str, *, units: str = "mm", join_tol_mm: float = 0.01) -> Panel:
     job = read_job(PARTS / name / "job.toml")
     (entry,) = job.panels
     entry = replace(entry, units=units)
-    drawing = read_drawing(entry.drawing, units=entry.units, join_tol_mm=join_tol_mm)
+    drawing = read_drawing(entry.drawing, units=entry.units, join_tol_mm=join_tol_mm, use_of=find_uses(job.layers))
     refuse_faults(drawing)
     thickness_mm = find_job_rows(job, tables=read_tables()).sheet.thickness_mm
-    (panel,) = find_panels(drawing, entry=entry, thickness_mm=thickness_mm, corner_radius_mm=job.corners.radius_mm)
+    (panel,) = find_panels(
+        drawing, entry=entry, thickness_mm=thickness_mm, corner_radius_mm=job.corners.radius_mm, rules=job.layers
+    )
     return panel
 
 
@@ -45,8 +49,8 @@ def net_area_mm2(panel: Panel) -> float:
     return outer - sum(holes)
 
 
-def test_there_are_three_parts_each_with_all_its_files() -> None:
-    assert NAMES == ["canteen-wall", "hatch-strip", "shelf-back"]
+def test_there_are_four_parts_each_with_all_its_files() -> None:
+    assert NAMES == ["canteen-wall", "hatch-strip", "mirror-panel", "shelf-back"]
     for name in NAMES:
         files = {path.name for path in (PARTS / name).iterdir()}
         assert {"README.md", "job.toml", "panel.dxf"} <= files
@@ -69,6 +73,7 @@ def test_drawings_are_plain_r2010_in_millimetres(name: str) -> None:
             {"LINE": 6, "ARC": 2, "LWPOLYLINE": 3, "CIRCLE": 1, "TEXT": 2, "MTEXT": 1, "DIMENSION": 1, "POINT": 1},
         ),
         ("hatch-strip", {"LINE": 2, "ELLIPSE": 1, "SPLINE": 1, "CIRCLE": 2, "TEXT": 1}),
+        ("mirror-panel", {"LWPOLYLINE": 4, "CIRCLE": 1, "TEXT": 1}),
         ("shelf-back", {"LWPOLYLINE": 1, "INSERT": 1, "TEXT": 1, "DIMENSION": 1}),
     ],
 )
@@ -86,7 +91,7 @@ def test_every_job_keeps_what_it_expects(name: str) -> None:
     assert entry.expect_size_mm is not None
     assert find_size_mm(panel.region.outer) == pytest.approx(entry.expect_size_mm, abs=0.01)
     assert entry.expect_cutouts == len(panel.features) - 1
-    assert rows.sheet.thickness_mm == panel.thickness_mm == 4.0
+    assert rows.sheet.thickness_mm == panel.thickness_mm == THICKNESS_MM.get(name, 4.0)
     at = entry.at_mm or (job.margin_mm, job.margin_mm)
     assert at[0] + entry.expect_size_mm[0] <= rows.sheet.width_mm - job.margin_mm
     assert at[1] + entry.expect_size_mm[1] <= rows.sheet.height_mm - job.margin_mm
@@ -145,6 +150,21 @@ def test_the_shelf_against_its_closed_form() -> None:
     assert corners == [(70.0, 100.0), (70.0, 174.0), (144.0, 100.0), (144.0, 174.0)]
     area = 420 * 260 - (44 * 38 + pi * 22**2 / 2.0) - (74**2 - 4 * CORNER * 5**2)
     assert net_area_mm2(panel) == pytest.approx(area, abs=1e-6)
+
+
+def test_the_mirror_panel_against_its_closed_form() -> None:
+    panel = make_panel("mirror-panel")
+    recesses = {recess.role: [] for recess in panel.recesses}
+    for recess in panel.recesses:
+        recesses[recess.role].append((recess.depth_mm, measure_region_area_mm2(recess.region), recess))
+    (_, rebate, _), (_, mirror, _) = sorted(recesses[Role.RECESS], key=lambda each: -each[0])
+    ((depth, groove, of_groove),) = recesses[Role.GROOVE]
+    assert mirror == pytest.approx(200 * 130 - 4 * CORNER * 5**2 - pi * 15**2, abs=1e-6)
+    # two corners of the rebate lie in the panel; those outside it may be left as they are
+    assert 240 * 22 - 4 * CORNER * 5**2 - 1e-6 <= rebate <= 240 * 22 - 2 * CORNER * 5**2 + 1e-6
+    length = 203 + 240 + 155 + pi * 20
+    assert (depth, of_groove.width_mm) == (3.5, 6.0)
+    assert groove == pytest.approx(6 * length + pi * 3**2, abs=1e-6)
 
 
 def test_the_gap_in_the_wall_is_what_its_readme_says(tmp_path: Path) -> None:

@@ -23,7 +23,13 @@ GAP_MM = 0.006
 def main() -> None:
     """Write all drawings into the folder named on the command line."""
     folder = Path(sys.argv[1])
-    for name, draw in (("canteen-wall", draw_wall), ("hatch-strip", draw_strip), ("shelf-back", draw_shelf)):
+    parts = (
+        ("canteen-wall", draw_wall),
+        ("hatch-strip", draw_strip),
+        ("mirror-panel", draw_mirror),
+        ("shelf-back", draw_shelf),
+    )
+    for name, draw in parts:
         document = begin()
         draw(document.modelspace())
         box = bbox.extents(document.modelspace())
@@ -124,6 +130,31 @@ def draw_shelf(space: Modelspace) -> None:
     space.add_blockref("SINGLE-OUTLET", (144.0, 100.0), dxfattribs={"layer": "CUTOUTS", "rotation": 90.0})
     write_text(space, "SHELF BACK", at=(170.0, 40.0), height=14.0)
     write_size(space, (278.0, 260.0), (322.0, 260.0), base=(0.0, 285.0))
+
+
+def draw_mirror(space: Modelspace) -> None:
+    """Draw the panel round a mirror: 360 x 240 mm, a recess with a boss, a lamp groove, a rebate for a shelf."""
+    assert space.doc is not None
+    for layer, colour in (("MIRROR", 3), ("LAMP", 30), ("RECESS-3", 5)):
+        space.doc.layers.add(layer, color=colour)
+    draw_box(space, (0.0, 0.0), (360.0, 240.0), layer="PANEL")
+    draw_box(space, (80.0, 60.0), (280.0, 190.0), layer="MIRROR")
+    space.add_circle((180.0, 125.0), 15.0, dxfattribs={"layer": "MIRROR"})
+    quarter = -(2.0**0.5 - 1.0)
+    space.add_lwpolyline(
+        [(40, -8, 0), (40, 195, quarter), (60, 215, 0), (300, 215, quarter), (320, 195, 0), (320, 40, 0)],
+        format="xyb",
+        dxfattribs={"layer": "LAMP"},
+    )
+    draw_box(space, (60.0, -6.0), (300.0, 16.0), layer="RECESS-3")
+    write_text(space, "MIRROR PANEL", at=(130.0, 255.0), height=12.0)
+
+
+def draw_box(space: Modelspace, low: tuple[float, float], high: tuple[float, float], *, layer: str) -> None:
+    """Add a rectangle, its corners square."""
+    (x0, y0), (x1, y1) = low, high
+    points = [(x0, y0), (x1, y0), (x1, y1), (x0, y1)]
+    space.add_lwpolyline(points, close=True, dxfattribs={"layer": layer})
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from cam.tables.read import read_tables
 from cam.tables.read_job import read_job
 
 HERE = Path(__file__).parent
-PARTS = ["canteen-wall", "hatch-strip", "shelf-back"]
+PARTS = ["canteen-wall", "hatch-strip", "mirror-panel", "shelf-back"]
 
 
 @pytest.mark.parametrize("part", PARTS)
