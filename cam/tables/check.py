@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from cam.findings import Finding, Origin, error
 from cam.tables.annotations import suggest
-from cam.tables.rows import Controller, Cutter, CutterKind, Drilling, Machine, Material, SheetSize
+from cam.tables.job import WORK_OFFSETS
+from cam.tables.rows import ArcForm, Controller, Cutter, CutterKind, Drilling, Machine, Material, SheetSize
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,9 @@ def find_table_faults(rows: tuple[PlacedRow, ...]) -> list[Finding]:
 
 
 def _at(origin: Origin, key: str) -> Origin:
+    if origin.key == "name":
+        # a controller is its whole file, which its name stands for
+        return replace(origin, key=key)
     return replace(origin, key=f"{origin.key}.{key}" if origin.key and key else origin.key or key)
 
 
@@ -135,7 +140,90 @@ def _check_controller(controller: Controller) -> Iterable[tuple[str, str]]:
     facts = controller.facts
     if not (facts.mm_word if facts.units == "mm" else facts.inch_word):
         yield f"controller.{facts.units}_word", f"programs are in {facts.units}, yet no word selects it"
-    if bool(facts.air_on_word) != bool(facts.air_off_word):
-        yield "controller.air_off_word", "air that is turned on must be turned off, and the other way round"
+    for name in ("air", "vacuum", "extraction"):
+        if bool(getattr(facts, f"{name}_on_word")) != bool(getattr(facts, f"{name}_off_word")):
+            yield f"controller.{name}_off_word", f"{name} that is turned on must be turned off, and the other way round"
+    yield from _check_words(controller)
+    yield from _check_arcs(controller)
+    yield from _check_habits(controller)
     if not facts.work_offsets:
         yield "controller.work_offsets", "at least one work offset is needed"
+    if facts.blend_tol_mm > 0.0 and "G64" not in facts.path_words and facts.path_mode != "continuous":
+        yield "controller.blend_tol_mm", "a controller that never works in continuous mode blends nothing"
+
+
+def _check_words(controller: Controller) -> Iterable[tuple[str, str]]:
+    """Check that words are words, that none means two things, and that none that is needed is lacking."""
+    facts = controller.facts
+    called: dict[str, str] = {}
+    for name, letter in _WORD_KEYS:
+        word = getattr(facts, name)
+        if not word:
+            continue
+        if re.fullmatch(rf"{letter}[0-9]{{1,4}}(\.[0-9])?", word) is None:
+            yield f"controller.{name}", f"{word!r} is no {letter} word, such as {letter}21"
+        elif called.setdefault(word, name) != name:
+            yield f"controller.{name}", f"{word} is {called[word]} already"
+        elif word in facts.lacks:
+            yield f"controller.{name}", f"{word} is among the words that the controller lacks"
+    for index, word in enumerate(facts.path_words):
+        if word not in ("G61", "G61.1", "G64"):
+            yield f"controller.path_words[{index + 1}]", f"{word!r} is no path word; there are G61, G61.1 and G64"
+    for index, word in enumerate(facts.canned_cycles):
+        if re.fullmatch("G8[1-9]", word) is None:
+            yield f"controller.canned_cycles[{index + 1}]", f"{word!r} is no canned cycle; there are G81 to G89"
+    for index, word in enumerate(facts.work_offsets):
+        if word not in WORK_OFFSETS:
+            yield f"controller.work_offsets[{index + 1}]", f"{word!r} is no work offset; there are G54 to G59.3"
+
+
+def _check_arcs(controller: Controller) -> Iterable[tuple[str, str]]:
+    facts = controller.facts
+    if facts.arcs is ArcForm.NONE and facts.helical_arcs:
+        yield "controller.helical_arcs", "a controller without arcs has no helical ones"
+    if facts.arcs is ArcForm.NONE and facts.quadrant_arcs:
+        yield "controller.quadrant_arcs", "a controller without arcs has none within quadrants"
+    if facts.arcs is not ArcForm.NONE and {"G2", "G3"} & set(facts.lacks):
+        yield "controller.lacks", 'a controller that lacks G2 or G3 takes no arcs: arcs = "none"'
+    # I and J are rounded apart from the end, each by half a last digit across and along
+    digit_mm = (25.4 if facts.units == "inch" else 1.0) / 10.0**facts.decimals
+    allowed_mm = facts.arc_tol_mm * (2.54 if facts.units == "inch" else 1.0)
+    if facts.arcs in (ArcForm.CENTRE, ArcForm.BOTH) and allowed_mm < 1.42 * digit_mm:
+        yield (
+            "controller.arc_tol_mm",
+            f"{facts.decimals} decimals move the radii of an arc apart by up to {1.42 * digit_mm:.4g} mm, which the "
+            "controller would refuse",
+        )
+
+
+def _check_habits(controller: Controller) -> Iterable[tuple[str, str]]:
+    facts, style = controller.facts, controller.format
+    if style.drill_cycles and not {"G81", "G83"} <= set(facts.canned_cycles):
+        yield "format.drill_cycles", "drilled holes as cycles need G81 and G83 among canned_cycles"
+    if style.drill_cycles and style.incremental:
+        yield "format.drill_cycles", "cycles are written for places, not for steps: leave incremental or this"
+    if style.percent_signs and "%" in facts.lacks:
+        yield "format.percent_signs", "the controller lacks percent signs"
+    if style.incremental and "G91" in facts.lacks:
+        yield "format.incremental", "the controller lacks G91"
+    if not re.fullmatch("[A-Za-z0-9]{1,8}", style.extension):
+        yield "format.extension", f"{style.extension!r} is no extension of letters and digits, such as ngc"
+    for section, lines in (("header", style.header), ("footer", style.footer)):
+        for index, line in enumerate(lines):
+            if len(line) + 7 * style.block_numbers > facts.max_block_length:
+                yield f"format.{section}[{index + 1}]", f"the line is longer than {facts.max_block_length} characters"
+
+
+_WORD_KEYS = (
+    ("inch_word", "G"),
+    ("mm_word", "G"),
+    ("spindle_on_word", "M"),
+    ("spindle_off_word", "M"),
+    ("air_on_word", "M"),
+    ("air_off_word", "M"),
+    ("vacuum_on_word", "M"),
+    ("vacuum_off_word", "M"),
+    ("extraction_on_word", "M"),
+    ("extraction_off_word", "M"),
+    ("end_word", "M"),
+)

@@ -195,16 +195,16 @@ def _triple(values: tuple[float, float, float]) -> str:
 
 def _list_controllers(controllers: tuple[Controller, ...]) -> str:
     return align_columns(
-        ("name", "units", "decimals", "arcs", "tolerance", "path modes", "air", "end", "what it is"),
-        units=("", "", "", "", "mm", "", "", "", ""),
+        ("name", "units", "decimals", "arcs", "path modes", "change", "air", "end", "what it is"),
+        units=("", "", "", "", "", "", "", "", ""),
         rows=[
             (
                 controller.name,
                 controller.facts.units,
                 str(controller.facts.decimals),
-                str(controller.facts.arcs),
-                f"{controller.facts.arc_tol_mm:g}",
+                _say_arcs(controller),
                 " ".join(controller.facts.path_words) or "-",
+                {"word": "T M6", "stop": "stop M0", "file": "own file"}[controller.facts.tool_change],
                 f"{controller.facts.air_on_word} {controller.facts.air_off_word}".strip() or "-",
                 controller.facts.end_word,
                 controller.title,
@@ -212,6 +212,14 @@ def _list_controllers(controllers: tuple[Controller, ...]) -> str:
             for controller in controllers
         ],
     )
+
+
+def _say_arcs(controller: Controller) -> str:
+    facts = controller.facts
+    what = [str(facts.arcs)]
+    what += ["quadrants"] if facts.quadrant_arcs else []
+    what += ["level"] if facts.arcs != "none" and not facts.helical_arcs else []
+    return " ".join(what)
 
 
 def _list_sheets(sheets: tuple[SheetSize, ...]) -> str:

@@ -23,7 +23,7 @@ def test_counts(tables: Tables) -> None:
         "materials": 3,
         "machines": 4,
         "sheets": 29,
-        "controllers": 1,
+        "controllers": 11,
     }
     kinds = [cutter.kind for cutter in tables.cutters]
     assert {kind: kinds.count(kind) for kind in CutterKind} == {"flat": 27, "ball": 2, "vee": 2, "drill": 8}
@@ -98,7 +98,7 @@ def test_every_source_says_what_kind_it_is(tables: Tables) -> None:
     sources = [row.source for field in fields(tables) for row in getattr(tables, field.name)]
     sources += [row.source for material in tables.materials for row in material.chip_loads]
     sources += [row.source for material in tables.materials for row in (material.drilling, *material.drilling.feeds)]
-    assert len(sources) == 39 + 3 + 4 + 29 + 1 + 72 + 3 * (1 + 5)
+    assert len(sources) == 39 + 3 + 4 + 29 + 11 + 72 + 3 * (1 + 5)
     assert [source for source in sources if not any(word in source for word in known)] == []
 
 
