@@ -107,9 +107,12 @@ def measure_curve(curve):
     chord = segments.end_mm - segments.start_mm
     heading, half = np.arctan2(chord[:, 1], chord[:, 0]), segments.sweep_rad / 2
     kink = np.angle(np.exp(1j * (heading[1:] - half[1:] - heading[:-1] - half[:-1])))
-    runs = sample_curve(run, breaks=breaks, chord_tol_mm=TOL_MM / 50)
-    fewest = sum(count_fewest_pairs(r.points_mm, r.tangents, tol_mm=TOL_MM, chord_tol_mm=TOL_MM / 50) for r in runs)
-    return len(path) - 1, 2 * fewest, away, float(np.abs(kink).max(initial=0.0)), took, len(runs)
+    runs = sample_curve(run, breaks=breaks, chord_tol_mm=COUNT_TOL_MM / 50)
+    fewest = sum(
+        count_fewest_pairs(r.points_mm, r.tangents, tol_mm=COUNT_TOL_MM, chord_tol_mm=COUNT_TOL_MM / 50) for r in runs
+    )
+    coarse = len(fit_curve(run, breaks=breaks, tol_mm=COUNT_TOL_MM)) - 1
+    return len(path) - 1, coarse, 2 * fewest, away, float(np.abs(kink).max(initial=0.0)), took, len(runs)
 
 
 def _measure_away(points, line) -> float:

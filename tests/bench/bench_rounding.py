@@ -13,8 +13,8 @@ opening(R, r) what a disc of radius r covers in R without leaving it:
    the rule reaches, and nothing is left open that it does not reach. Both openings are made with shapely
    (buffer inward; what lies within r of that is the opening) and widened by ``DELTA_MM`` for its chords.
    GEOS smooths hollows flatter than a hundredth of the distance before it buffers, which costs centres:
-   where it objects to what is left open, the disc is sought again by distances, which it does not smooth;
-   and since that could hide what is filled, each fillet must turn less than half round from one point of
+   where it objects, the disc is sought again by distances, which it does not smooth; and since smoothing
+   could also hide what is filled, each fillet must turn less than half round from one point of
    the source to another (no larger disc that avoids these two gets behind it), and what is filled must
    hold no disc.
 2. No re-entrant arc of the result has a radius more than 1 micrometre below r, and no joint turns in.
@@ -48,6 +48,7 @@ from cam.errors import Refusal
 from cam.geometry.contour import Contour, Region, find_segments, polygon, rectangle
 from cam.geometry.flatten import flatten
 from cam.geometry.measure import find_distances_mm, measure_area_mm2
+from cam.geometry.offset.clearance import points_on
 from cam.geometry.rounding import RoundedRegion, round_corners
 from cam.geometry.transform import map_region, move, reverse, turn
 
@@ -150,36 +151,38 @@ def _at_origin(contour: Contour, origin: np.ndarray) -> Contour:
 def check_opening(before: Contour, after: Contour, *, is_hole: bool, radius_mm: float, tally: Tally) -> list[str]:
     """Compare the result's boundary with the openings of the source, both ways."""
     source = flatten(before, chord_tol_mm=CHORD_MM)
-    points = flatten(after, chord_tol_mm=min(1e-3, 0.02 * radius_mm))
-    points = np.concatenate(
-        (points, (points + np.roll(points, -1, axis=0)) / 2.0 if len(points) < 2000 else points[:0])
-    )
-    if not after.bulges.any() or len(points) == 0:
-        points = np.concatenate((points, after.points_mm))
+    segments = find_segments(after.vertices)
+    every = np.tile(np.arange(len(segments)), 3)
+    between = points_on(segments, every, np.repeat([0.25, 0.5, 0.75], len(segments)))
+    points = np.concatenate((after.points_mm, between, flatten(after, chord_tol_mm=min(1e-3, 0.02 * radius_mm))))
     wide = Reach(source, is_hole=is_hole, radius_mm=radius_mm + DELTA_MM)
     words = []
     filled = (radius_mm + DELTA_MM) - wide.distances_mm(points)
-    # chord middles of the trace lie off its arcs by up to the trace's own chord height
-    slack = min(1e-3, 0.02 * radius_mm)
-    vertices = after.points_mm
-    at_vertices = (radius_mm + DELTA_MM) - wide.distances_mm(vertices)
-    worst = max(float(filled.max()) - slack, float(at_vertices.max()), 0.0)
+    worst = max(float(filled.max()), 0.0)
+    if worst > TOL_MM:
+        doubted = points[filled > TOL_MM]
+        # a disc that holds the point by the tolerance and keeps clear of the source
+        short = _seek_discs(
+            source, doubted, is_hole=is_hole, radius_mm=radius_mm + DELTA_MM, within_mm=TOL_MM, worst=min
+        )
+        worst = worst if short <= 2.0 * CHORD_MM else 0.0
     tally.worst_filled_mm = max(tally.worst_filled_mm, worst)
     if worst > TOL_MM:
         words.append(f"{worst:.2g} mm is filled that the disc reaches")
     small = radius_mm - min(RULE_MM, 2e-3 * radius_mm) - min(DELTA_MM, 0.1 * radius_mm)
     tight = Reach(source, is_hole=is_hole, radius_mm=small)
     left = tight.distances_mm(points) - small
-    at_vertices = tight.distances_mm(vertices) - small
-    worst = max(float(left.max()) - slack, float(at_vertices.max()), 0.0)
+    worst = max(float(left.max()), 0.0)
     if worst > TOL_MM:
-        doubted = np.concatenate((vertices[at_vertices > TOL_MM], points[left > slack + TOL_MM]))
-        worst = _seek_discs(source, doubted, is_hole=is_hole, radius_mm=small) - slack
+        worst = _seek_discs(source, points[left > TOL_MM], is_hole=is_hole, radius_mm=small)
     tally.worst_open_mm = max(tally.worst_open_mm, worst)
     if worst > TOL_MM:
         words.append(f"{worst:.2g} mm is left open that the disc does not reach")
     # nowhere outside the removed side, and all that the disc covers is still removed
     ring = shapely.Polygon(flatten(after, chord_tol_mm=CHORD_MM))
+    if not ring.is_valid:
+        # chords may cross where the material is thinner than their height
+        ring = shapely.Polygon(flatten(after, chord_tol_mm=4e-4 * CHORD_MM))
     if not ring.is_valid:
         words.append(f"the result crosses itself: {shapely.is_valid_reason(ring)}")
         return words
@@ -200,23 +203,23 @@ def check_opening(before: Contour, after: Contour, *, is_hole: bool, radius_mm: 
     return words
 
 
-def _seek_discs(source: np.ndarray, points: np.ndarray, *, is_hole: bool, radius_mm: float) -> float:
-    """How much too large the disc is that has a point on its rim and keeps clear of the source, at the worst point."""
+def _seek_discs(source: np.ndarray, points: np.ndarray, *, is_hole: bool, radius_mm: float, within_mm=0.0, worst=max):
+    """By how much the best disc that holds a point, so far within its rim, is too large, at the worst of the points."""
     shape = shapely.Polygon(source)
     shapely.prepare(shape)
     tree = shapely.STRtree(shapely.linestrings(np.stack((source, np.roll(source, -1, axis=0)), axis=1)))
-    worst = 0.0
+    short = []
     for point in points[:: max(1, len(points) // 12)]:
         middle, width = 0.0, 2.0 * pi
         for _ in range(9):
             angle = middle + np.linspace(-width / 2.0, width / 2.0, 241)
-            centre = point + radius_mm * np.column_stack((np.cos(angle), np.sin(angle)))
+            centre = point + (radius_mm - within_mm) * np.column_stack((np.cos(angle), np.sin(angle)))
             _, clear = tree.query_nearest(shapely.points(centre), return_distance=True, all_matches=False)
             clear = np.where(shapely.contains_xy(shape, centre[:, 0], centre[:, 1]) == is_hole, clear, -clear)
             best = int(np.argmax(clear))
             middle, width = angle[best], width / 20.0
-        worst = max(worst, radius_mm - float(clear[best]))
-    return worst
+        short.append(radius_mm - float(clear[best]))
+    return worst(short)
 
 
 def check_radii(after: Contour, *, radius_mm: float) -> list[str]:

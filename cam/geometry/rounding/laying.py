@@ -10,11 +10,11 @@ import numpy as np
 from cam.geometry.contour import Contour, FloatArray
 from cam.geometry.offset.joining import Loop
 from cam.geometry.offset.source import Source
-from cam.geometry.rounding.corners import CornersUncertain
+from cam.geometry.rounding.corners import CornersUncertain, find_lost
 from cam.geometry.rounding.fillets import SAME_MM, Fillet
 
-WHOLE_RAD = 1e-3
-"""Fillets of one circle that leave less than this of a turn open are the whole circle."""
+END_MM = 1e-8
+"""The same beside a segment that keeps its end: a neighbour that moves by less lies where it lay."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,10 +41,15 @@ def lay_contour(contour: Contour, *, loop: Loop, fillets: list[Fillet], source: 
     out_of = {fillet.corner.part_before: fillet for fillet in fillets}
     elements: list[_Element] = []
     lengths = source.segments.length_mm
+    before = int(loop.maker[-1])
     for part, maker in enumerate(loop.maker.tolist()):
         fillet = into.get(part)
         if fillet is not None:
             elements.append(_lay_fillet(contour, fillet, source))
+        elif not (before < count and maker in (source.following[before], source.following[before] + count)):
+            # too short to have made a part of the loop, but no corner: it stays
+            elements += [_keep_segment(contour, k) for k in find_lost(source, before, maker).tolist()]
+        before = maker
         if maker < count:
             element = _lay_segment(
                 contour,
@@ -72,6 +77,11 @@ def _lay_fillet(contour: Contour, fillet: Fillet, source: Source) -> _Element:
     return _Element(x_mm=float(x), y_mm=float(y), bulge=tan(fillet.sweep_rad / 4.0), fillet=fillet)
 
 
+def _keep_segment(contour: Contour, segment: int) -> _Element:
+    x, y, bulge = (float(value) for value in contour.vertices[segment])
+    return _Element(x_mm=x, y_mm=y, bulge=bulge, segment=segment)
+
+
 def _lay_segment(
     contour: Contour,
     *,
@@ -81,15 +91,15 @@ def _lay_segment(
     source: Source,
     length_mm: float,
 ) -> _Element | None:
+    if into is None and out_of is None:
+        return _keep_segment(contour, segment)
     x, y, bulge = (float(value) for value in contour.vertices[segment])
     low = into.end_share if into is not None else 0.0
     high = out_of.start_share if out_of is not None else 1.0
-    if into is None and out_of is None:
-        return _Element(x_mm=x, y_mm=y, bulge=bulge, segment=segment)
     left = (high - low) * length_mm
     if left < -2.0 * SAME_MM:
         raise CornersUncertain(*(out_of or into).corner.deepest_mm.tolist())  # type: ignore[union-attr]
-    if left <= SAME_MM:
+    if left <= (END_MM if into is None or out_of is None else SAME_MM):
         return None
     if into is not None and low > 0.0:
         x, y = (float(value) for value in into.end_mm + source.origin_mm)
