@@ -21,7 +21,7 @@ from cam.drawing.crossing import (
 )
 from cam.drawing.joined import Joined
 from cam.drawing.loops import NearestEnds
-from cam.drawing.open_ends import find_junctions, say_junctions, say_open_chains
+from cam.drawing.open_ends import find_junctions, find_shorts, say_junctions, say_open_chains
 from cam.drawing.pieces import Source
 from cam.drawing.sizes import measure_apart_mm, measure_cut_off_mm, measure_depth_mm, measure_overlap_mm
 from cam.findings import Finding, Origin, error
@@ -43,7 +43,16 @@ def find_faults(
     net = lay_net(joined.chains, margin_mm=SAME_MM)
     junctions = find_junctions(joined, net, join_tol_mm)
     findings = [
-        *cap_findings(say_open_chains(joined, nearest, junctions, join_tol_mm, hidden or {})),
+        *cap_findings(
+            say_open_chains(
+                joined,
+                nearest,
+                junctions,
+                join_tol_mm,
+                hidden=hidden or {},
+                shorts=find_shorts(joined, net, nearest, join_tol_mm=join_tol_mm),
+            )
+        ),
         *cap_findings(say_junctions(joined, net, junctions)),
     ]
     try:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
+from cam.drawing.contact import take_segments
 from cam.drawing.crossing import Net, find_segments_near
 from cam.drawing.joined import Joined, say_point
 from cam.drawing.loops import NearestEnds, find_tips
 from cam.drawing.pieces import Pieces, Source, measure_pieces_mm
 from cam.findings import Finding, error
 from cam.geometry.contour import IntArray
+from cam.geometry.measure import find_distances_mm
 
 MAX_JOIN_MM = 1.0
 """Wider gaps are not offered to be closed."""
@@ -33,8 +36,34 @@ def find_hidden_ends(joined: Joined, hidden: Pieces, *, join_tol_mm: float) -> d
     }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Short:
+    """What an end stops short of, and by how much."""
+
+    gap_mm: float
+    of: Source
+
+
+def find_shorts(joined: Joined, net: Net, nearest: NearestEnds, *, join_tol_mm: float) -> dict[int, Short]:
+    """Return, by free end, what it stops a little short of, where that is much nearer than any other end."""
+    near = find_junctions(joined, net, min(10.0 * join_tol_mm, MAX_JOIN_MM))
+    ends, segments = near[:, 0], near[:, 1]
+    gaps = find_distances_mm(take_segments(net.segments, segments), joined.ends.points_mm[ends])
+    real = (gaps > join_tol_mm) & (gaps < 0.5 * nearest.gap_mm[ends])
+    return {
+        end: Short(gap_mm=gap, of=joined.find_source(int(net.row[segment])))
+        for end, segment, gap in zip(ends[real].tolist(), segments[real].tolist(), gaps[real].tolist(), strict=True)
+    }
+
+
 def say_open_chains(
-    joined: Joined, nearest: NearestEnds, junctions: IntArray, join_tol_mm: float, hidden: dict[int, Source]
+    joined: Joined,
+    nearest: NearestEnds,
+    junctions: IntArray,
+    join_tol_mm: float,
+    *,
+    hidden: dict[int, Source],
+    shorts: dict[int, Short],
 ) -> Iterable[Finding]:
     """Say each open chain with both of its ends and the gap to the nearest other."""
     ends, chains = joined.ends.points_mm, joined.chains
@@ -56,6 +85,10 @@ def say_open_chains(
             )
         if tips[0] in at_junction or tips[1] in at_junction:
             message += "; it ends on another line"
+        for end in tips:
+            if end in shorts:
+                short = shorts[end]
+                message += f"; at {say_point(ends[end])} it stops {short.gap_mm:.3g} mm short of {short.of}"
         remedy = "join the two ends in the drawing, or delete the piece if it is no contour"
         if join_tol_mm < gap <= min(10.0 * join_tol_mm, MAX_JOIN_MM):
             remedy = (

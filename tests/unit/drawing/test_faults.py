@@ -467,3 +467,25 @@ def test_what_is_hidden_elsewhere_is_no_part_of_an_open_contour(read):
     drawing = read(draw)
     assert "hidden" not in find(drawing, "open-chain").message
     assert [f.code for f in errors(drawing)] == ["open-chain", "no-closed-loop"]
+
+
+@pytest.mark.parametrize(("short", "said"), [(0.06, True), (0.3, False)])
+def test_an_end_that_stops_a_little_short_of_a_line_says_of_which(read, short, said):
+    """Ten times the join distance, 0.1 mm, is as far as it looks."""
+
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        space.add_line((40, 100 - short), (40, 60))
+
+    message = find(read(draw), "open-chain").message
+    assert (f"at (40.000, {100 - short:.3f}) it stops {short:g} mm short of LWPOLYLINE" in message) == said
+    assert ("short of" in message) == said
+
+
+def test_two_ends_that_nearly_meet_are_no_end_short_of_a_line(read):
+    def draw(space):
+        rectangle(space, 0, 0, 100, 100)
+        lines((20, 20), (50, 20))(space)
+        lines((50.05, 20), (80, 20))(space)
+
+    assert all("short of" not in f.message for f in errors(read(draw)))
