@@ -14,7 +14,7 @@ from cam.motion.follow import Bite, approach, follow, retract
 from cam.motion.lead import Lead, find_lead, lead_in, lead_out
 from cam.motion.moves import Move, Purpose, line
 from cam.motion.profile import Profile, lift_over, ramp_in_passes
-from cam.plan.starts import find_starts
+from cam.plan.starts import find_further_starts, find_starts
 from cam.plan.workingstep import Operation, Workingstep
 from cam.tables.rows import Direction
 
@@ -101,7 +101,7 @@ def _find_leads(path: Contour, *, step: Workingstep) -> tuple[Ruler, Lead, Lead]
 def _offer_starts(step: Workingstep) -> Iterator[tuple[float, float]]:
     """Yield where the finishing pass may begin: the planned place, and only if that will not do the others."""
     yield step.start_mm
-    yield from (start for start in find_starts(step) if start != step.start_mm)
+    yield from (start for start in (*find_starts(step), *find_further_starts(step)) if start != step.start_mm)
 
 
 def _refuse_leads_on_bridges(begin: Lead, end: Lead, *, ruler: Ruler, step: Workingstep) -> None:

@@ -21,6 +21,8 @@ ALONG_WALL = {Operation.CLEAR, Operation.INSIDE, Operation.OUTSIDE}
 MAX_STARTS = 32
 LEAD_ROOM_MM = 2.5
 """What a start keeps from corners, radii and bridges, with a cutter diameter more: arcs in and out, and the overlap."""
+STRAIGHT_ROOM_MM = 4.5
+"""What a start on a straight keeps at least before it is no better than one on a curve: a lead and the overlap."""
 LEAST_CLEAR_MM = 1.0
 """What a start on a curve keeps at least from the curve's ends and from bridges."""
 LEAST_STEP_MM = 5.0
@@ -82,6 +84,21 @@ def find_start(step: Workingstep) -> tuple[float, float]:
     return find_point_at(ruler, best)
 
 
+def find_further_starts(step: Workingstep) -> tuple[tuple[float, float], ...]:
+    """Return the roomiest place of each kind of ground, for a contour that cannot begin where it should."""
+    if step.operation not in ALONG_WALL:
+        return ()
+    ruler = lay_ruler(step.wall)
+    taken = _find_taken(step, ruler=ruler)
+    room = step.cutter.diameter_mm + LEAD_ROOM_MM
+    places = [
+        _find_roomiest(stretches, ruler=ruler, taken=taken)
+        for stretches, _ in _find_grounds(ruler, finishes=step.finishes, room_mm=room)
+    ]
+    best_first = sorted(places, key=lambda place: -place[1])
+    return tuple(find_point_at(ruler, at) for at, clear in best_first if clear > -inf)
+
+
 def _find_grounds(
     ruler: Ruler, *, finishes: tuple[Finish, ...], room_mm: float
 ) -> Iterator[tuple[tuple[Stretch, ...], float]]:
@@ -94,7 +111,7 @@ def _find_grounds(
     if unseen.any() and not unseen.all():
         yield find_stretches(ruler, keep_mm=0.0, chosen=unseen), room_mm
     for min_radius in sorted({float(radius) for radius in ruler.segments.radius_mm}, reverse=True):
-        least = LEAD_ROOM_MM if min_radius == inf else LEAST_CLEAR_MM
+        least = STRAIGHT_ROOM_MM if min_radius == inf else LEAST_CLEAR_MM
         yield find_stretches(ruler, keep_mm=0.0, min_radius_mm=min_radius), least
 
 

@@ -329,10 +329,28 @@ def _check_heights(trace, paths, *, top_mm, cutters) -> list[str]:
         if low < top_mm and trace.spindle_rpm[i] <= 0:
             faults.append(f"line {trace.line[i]}: feed with the spindle off")
         drop = start[2] - end[2]
+        if flat < 1e-6 and drop > 1e-4 and end[2] < top_mm and _is_gone(paths[:n], end, cutters=cutters, trace=trace):
+            continue
         limit = cutters[int(trace.tool[i])].max_ramp_deg * pi / 180
         if end[2] < top_mm and drop > 1e-4 and drop > flat * np.tan(limit) * (1 + 1e-3) + 3e-4:
             faults.append(f"line {trace.line[i]}: goes down {drop:.4f} mm over {flat:.4f} mm")
     return faults
+
+
+def _is_gone(earlier, place, *, cutters, trace) -> bool:
+    """Return whether earlier moves have cut away all that a cutter's disc meets straight down to a height."""
+    radius = cutters[int(trace.tool[earlier[-1][0]])].radius_mm
+    disc = shapely.Point(place[:2]).buffer(radius - 0.01, quad_segs=64)
+    cut = []
+    for i, points in earlier:
+        reach = cutters[int(trace.tool[i])].radius_mm
+        low, high = points[:, :2].min(axis=0) - reach, points[:, :2].max(axis=0) + reach
+        if trace.kind[i] == Kind.RAPID or (low > place[:2] + radius).any() or (high < place[:2] - radius).any():
+            continue
+        deep = cut_below(points, place[2] + 1e-6)
+        if deep is not None and len(deep) > 1:
+            cut.append(shapely.LineString(deep[:, :2]).buffer(reach, quad_segs=64))
+    return bool(disc.difference(shapely.unary_union(cut)).area < 0.05)
 
 
 def _check_speeds(trace, paths, *, top_mm, cutters, machine, material) -> list[str]:

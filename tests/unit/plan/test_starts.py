@@ -90,9 +90,9 @@ def test_a_contour_without_straights_begins_on_its_gentlest_curve(make_step):
 
 
 def test_a_short_straight_goes_before_a_long_curve(make_step):
-    # two straights of 6 mm between half circles of 20 mm radius: no lead's room on them, but no radius either
-    slot = Contour([[0, 0, 0], [6, 0, 1], [6, 40, 0], [0, 40, 1]])
-    assert find_starts(make_step(slot, Operation.CLEAR))[0] == pytest.approx((3.0, 0.0), abs=0.51)
+    # two straights of 10 mm between half circles of 20 mm radius: little room on them, but no radius either
+    slot = Contour([[0, 0, 0], [10, 0, 1], [10, 40, 0], [0, 40, 1]])
+    assert find_starts(make_step(slot, Operation.CLEAR))[0] == pytest.approx((5.0, 0.0), abs=0.51)
     # of 4 mm they would put the lead on the joint: then the curve's middle is better
     short = Contour([[0, 0, 0], [4, 0, 1], [4, 40, 0], [0, 40, 1]])
     assert find_starts(make_step(short, Operation.CLEAR))[0][0] > 20.0
