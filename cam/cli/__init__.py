@@ -13,6 +13,7 @@ from cam import __version__
 from cam.cli.calibrating import calibrate
 from cam.cli.command import Commands
 from cam.cli.comparing import compare
+from cam.cli.couponing import coupon
 from cam.cli.feeding import feeds
 from cam.cli.inspecting import inspect
 from cam.cli.making import demo, make
@@ -30,5 +31,5 @@ def main() -> None:
     """
 
 
-for _command in (demo, make, prove, inspect, compare, feeds, calibrate, restart, list_, explain):
+for _command in (demo, make, prove, inspect, compare, feeds, calibrate, coupon, restart, list_, explain):
     main.add_command(_command)
