@@ -45,6 +45,7 @@ class Meant:
 
     ``outlines`` are the numbers of the loops that are outlines of panels: the outermost first, and of
     those the one with the largest box. ``centre_lines`` are what those of the drawing mean.
+    ``finished_by_layer`` has the handles of loops on several layers, one of which at least says a finish.
     """
 
     loops: tuple[LoopMeaning, ...]
@@ -52,6 +53,7 @@ class Meant:
     suspects: tuple[Suspect, ...] = ()
     outlines: tuple[int, ...] = ()
     centre_lines: tuple[Meaning, ...] = ()
+    finished_by_layer: frozenset[str] = frozenset()
 
 
 def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = (), suspects: Suspects = Suspects.ASK) -> Meant:
@@ -108,6 +110,11 @@ def find_meanings(drawing: Drawing, *, rules: tuple[LayerRule, ...] = (), suspec
         suspects=suspected,
         outlines=_sort_outlines(drawing, meant),
         centre_lines=tuple(meaning_of(chain.layer) for chain in drawing.centre_lines),
+        finished_by_layer=frozenset(
+            loop.handle
+            for loop in drawing.loops
+            if loop.layers and any(meaning_of(layer).finish for layer in dict.fromkeys(loop.layers))
+        ),
     )
 
 
@@ -130,9 +137,15 @@ def _nest(drawing: Drawing, numbers: list[int]) -> dict[int, Nest]:
 def add_meaning(drawing: Drawing, meant: Meant, *, names: tuple[Finding, ...] = ()) -> Drawing:
     """Return a drawing with the findings of what its loops are and how its panels are called.
 
-    Faults that the lines of a frame bring with them go, while the frame itself is asked about.
+    Faults that the lines of a frame bring with them go, while the frame itself is asked about; so does
+    the note that a contour is on several layers, where these say the finish of its edges.
     """
     own = drop_absorbed(drawing.findings, suspects=meant.suspects)
+    own = tuple(
+        finding
+        for finding in own
+        if not (finding.code == "mixed-layers" and finding.origin.handle in meant.finished_by_layer)
+    )
     return replace(drawing, findings=own + meant.findings + names)
 
 

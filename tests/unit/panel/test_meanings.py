@@ -8,7 +8,7 @@ from cam.errors import PanelRefused
 from cam.findings import Severity
 from cam.geometry.contour import rectangle
 from cam.geometry.measure import measure_area_mm2, measure_region_area_mm2
-from cam.panel.meanings import find_meanings, note_unused_rules
+from cam.panel.meanings import add_meaning, find_meanings, note_unused_rules
 from cam.panel.panel import Finish, Role
 from cam.tables.job import Chamfer, LayerMeaning, LayerRule
 
@@ -175,7 +175,7 @@ def test_a_rule_that_matches_nothing_is_said(read_sheet):
     assert "'TACHE'" in finding.message
 
 
-def test_edges_drawn_on_layers_of_their_own_have_their_finish(find_drawn):
+def test_edges_drawn_on_layers_of_their_own_have_their_finish(read_sheet, find_drawn):
     def drawing(sheet):
         sheet.line("HIDDEN", (0, 0), (300, 0))
         sheet.line("OUTLINE", (300, 0), (300, 200), (0, 200))
@@ -183,6 +183,9 @@ def test_edges_drawn_on_layers_of_their_own_have_their_finish(find_drawn):
         sheet.rectangle("CUTOUT-SHOWN", 50, 50, 60, 60)
         sheet.circle("0", 200, 100, 8)
 
+    read = read_sheet(drawing)
+    assert [f.code for f in read.findings] == ["mixed-layers"]
+    assert add_meaning(read, find_meanings(read)).findings == ()
     (panel,) = find_drawn(drawing)
     outline, cutout, hole = panel.features
     contour = panel.region.outer
