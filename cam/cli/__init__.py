@@ -10,6 +10,7 @@ from __future__ import annotations
 import click
 
 from cam import __version__
+from cam.cli.backplotting import backplot
 from cam.cli.calibrating import calibrate
 from cam.cli.command import Commands
 from cam.cli.comparing import compare
@@ -31,5 +32,5 @@ def main() -> None:
     """
 
 
-for _command in (demo, make, prove, inspect, compare, feeds, calibrate, coupon, restart, list_, explain):
+for _command in (demo, make, prove, backplot, inspect, compare, feeds, calibrate, coupon, restart, list_, explain):
     main.add_command(_command)

@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from importlib.resources import files
 
+import numpy as np
+
 from cam import __version__
 from cam.backplot.clock import Timing
-from cam.backplot.trace import Trace
+from cam.backplot.trace import Kind, Trace
+from cam.findings import Finding
 from cam.report.cautions import CAUTIONS, PRECEDENCE
 from cam.report.close_ups import lay_close_ups
 from cam.report.flags import Flag, find_flags
@@ -85,6 +88,53 @@ def write_page(
     )
     header = element("header", element("h1", words(title)), element("p", words(f"Program {program}"), class_="soft"))
     return lay_document(title=f"{title}: {verdict}", header=header, sections=sections)
+
+
+def write_plain_page(
+    *, program: str, trace: Trace, timing: Timing, findings: tuple[Finding, ...], tables: Tables, machine: Machine
+) -> str:
+    """Return the page of a program that is not judged against a panel: picture, findings, times.
+
+    What it reaches over stands in for the sheet; whatever moves at feed counts as cutting.
+    """
+    layout = _find_reached_layout(trace)
+    scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=0.0)
+    view = find_view(layout, trace=trace)
+    flags = find_flags(findings, view=view)
+    described = (
+        f"Tool-centre paths of {program} by motion and height, the kerf at true width; tables below list findings."
+    )
+    said = f"Timed on {machine.title}. Not judged against a panel."
+    header = element("header", element("h1", words(f"Program {program}")), element("p", words(said), class_="soft"))
+    sections = (
+        _lay_section(
+            "picture", "The moves from above", lay_picture(scene, flags=flags, view=view, described=described)
+        ),
+        _lay_section("findings", "Findings", lay_findings(flags)),
+        _lay_section(
+            "numbers", "Numbers", lay_times(timing), lay_cutters(trace, timing=timing, cutters=tables.cutters)
+        ),
+        _lay_section("cautions", "Before the spindle starts", lay_cautions()),
+    )
+    return lay_document(title=f"Program {program}", header=header, sections=sections)
+
+
+def _find_reached_layout(trace: Trace) -> Layout:
+    """Return a layout without panels, as large and high as the feed moves reach."""
+    feeding = (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)
+    points = np.concatenate((trace.start_mm[feeding], trace.end_mm[feeding]))
+    points = points[np.isfinite(points).all(axis=1)]
+    width, height, top = points.max(axis=0).tolist() if len(points) else (100.0, 100.0, 1.0)
+    return Layout(
+        sheet="as far as the program reaches",
+        material="",
+        width_mm=max(width, 1.0),
+        height_mm=max(height, 1.0),
+        thickness_mm=max(top, 1.0),
+        min_top_mm=max(top, 1.0),
+        max_top_mm=max(top, 1.0),
+        placements=(),
+    )
 
 
 def lay_document(*, title: str, header: Markup, sections: tuple[Markup, ...]) -> str:
