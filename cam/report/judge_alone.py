@@ -60,7 +60,7 @@ def _locate(trace: Trace, move: int, *, file: str) -> Origin:
 
 def _judge_reach(trace: Trace, *, machine: Machine, file: str) -> Iterable[Finding]:
     """Return a finding for each axis on which the program reaches over more than the machine's travel."""
-    points = trace.end_mm[trace.start_known]
+    points = trace.end_mm[_find_placed(trace)]
     if not len(points):
         return
     for axis, (reach, travel) in enumerate(zip(np.ptp(points, axis=0).tolist(), machine.travel_mm, strict=True)):
@@ -74,10 +74,15 @@ def _judge_reach(trace: Trace, *, machine: Machine, file: str) -> Iterable[Findi
             )
 
 
+def _find_placed(trace: Trace) -> BoolArray:
+    """Return the rows after which the place is known on all axes."""
+    return np.append(trace.start_known[1:], trace.start_known[-1:])
+
+
 def _judge_end(trace: Trace, *, file: str) -> Iterable[Finding]:
     """Return a warning where the program ends lower than it travels."""
     moving = np.flatnonzero(np.isin(trace.kind, (Kind.RAPID, Kind.LINE, Kind.ARC)))
-    across = moving[(trace.kind[moving] == Kind.RAPID) & trace.start_known[moving]]
+    across = moving[(trace.kind[moving] == Kind.RAPID) & _find_placed(trace)[moving]]
     if not len(across):
         return
     last, travel = int(moving[-1]), float(trace.end_mm[across, 2].max())

@@ -33,8 +33,9 @@ def write_moves(trace: Trace, *, timing: Timing, cutters: tuple[Cutter, ...]) ->
 
     Notes
     -----
-    Lengths in mm in the program's frame; where nothing has moved yet the place is null. ``feed_mm_per_min`` is the programmed feed, ``duration_s`` the time that the move takes. Arcs have ``centre_mm``, ``sweep_rad``
-    (positive counter-clockwise) and ``plane``.
+    Lengths in mm in the program's frame; where nothing has moved yet the place is null. ``feed_mm_per_min`` is the
+    programmed feed, ``duration_s`` the time that the move takes. Arcs have ``centre_mm``, ``sweep_rad`` (positive
+    counter-clockwise) and ``plane``.
     """
     names = {cutter.tool: cutter.name for cutter in reversed(cutters)}
     for i in range(len(trace.kind)):
