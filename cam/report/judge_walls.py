@@ -91,7 +91,7 @@ def lay_ground(region: BaseGeometry) -> Ground:
 def find_near_parts(ground: Ground, geometry: BaseGeometry) -> BaseGeometry:
     """Return the parts of a region whose boxes meet a geometry's: no other part takes anything from it."""
     near = np.sort(ground.tree.query(geometry))
-    return shapely.multipolygons(ground.parts[near]) if len(near) else shapely.MultiPolygon()
+    return shapely.MultiPolygon(list(ground.parts[near]))
 
 
 def find_removal(case: Case) -> Removal:
