@@ -85,7 +85,7 @@ def find_offset_loops(source: Source, *, distance_mm: float) -> list[Loop]:
     reason = ""
     for shift in SHIFTS_MM:
         try:
-            loops = _try_loops(source, skin, tree, distance_mm=abs(distance_mm) + shift, side=side)
+            loops = find_distant_loops(source, skin=skin, tree=tree, distance_mm=abs(distance_mm) + shift, side=side)
         except LoopsOpen:
             reason = "its pieces do not close"
             continue
@@ -119,7 +119,14 @@ def _try_layers(source: Source, skin: Skin, *, distance_mm: float, side: float) 
     return None if reason else loops
 
 
-def _try_loops(source: Source, skin: Skin, tree: SourceTree, *, distance_mm: float, side: float) -> list[Loop]:
+def find_distant_loops(source: Source, *, skin: Skin, tree: SourceTree, distance_mm: float, side: float) -> list[Loop]:
+    """Return the loops of an offset by measuring every part of the pieces, unchecked.
+
+    Raises
+    ------
+    LoopsOpen
+        If the parts that keep the distance do not close.
+    """
     if distance_mm <= 0.0:
         raise LoopsOpen
     pieces = offset_pieces(source, distance_mm=distance_mm, side=side)
