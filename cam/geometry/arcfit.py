@@ -10,6 +10,7 @@ from cam.geometry.arcfit_sampling import Curve, sample_curve
 from cam.geometry.contour import FloatArray
 
 SAMPLE_SHARE = 1.0 / 50.0  # of the tolerance: how far the curve may stray from the chords between samples
+LOOK_BEYOND = 6  # samples that are tried beyond the first that fails: where the curvature turns back, one may do again
 MAX_SWEEP_RAD = 2.8  # turn of the curve under one pair of arcs; beyond a half turn the pair is not unique
 
 
@@ -116,6 +117,11 @@ def _find_farthest(keeps: Callable[[int], bool], *, first: int, guess: int, limi
             step = 1
         if bad <= limit:
             trial = (good + bad) // 2
+    beyond = good + 2
+    while beyond <= min(limit, good + LOOK_BEYOND):
+        if keeps(beyond):
+            good = beyond
+        beyond += 1
     return good
 
 

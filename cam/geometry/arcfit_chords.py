@@ -23,6 +23,8 @@ MAX_SWEEP_RAD = radians(270.0)
 """The chord of a longer arc would lose digits."""
 EXPORTED_MM = 0.0015
 """The vertices of an exported arc lie on it this closely: the third decimal, and its effect on a short arc."""
+STRAY_SHARE = 1.0 / 50.0
+"""Vertices that stray from an arc by more than this share of its radius are corners."""
 EXPORTED_SHARE = 0.7
 """An exported arc of at least this share of the chords of the longest that the distance allows is taken instead."""
 
@@ -59,7 +61,8 @@ def fit_contour_chords(contour: Contour, *, tol_mm: float) -> Contour:
     Notes
     -----
     A polygon with up to 15 equal sides keeps them, however small it is; so do corners of up to
-    three chamfers, and chords that turn less than 15 degrees together and lie within 0.003 mm of
+    three chamfers, vertices that stray from the arc by more than a fiftieth of its radius, and
+    chords that turn less than 15 degrees together and lie within 0.003 mm of
     one line.
 
     Examples
@@ -255,6 +258,8 @@ def _follows(points: FloatArray, *, vertex_tol_mm: float, tol_mm: float) -> bool
     if curvature == 0.0 or half >= 1.0:
         return False
     height = (1.0 - np.sqrt(1.0 - half)) / abs(curvature)
+    if off > max(STRAY_SHARE / abs(curvature), EXPORTED_MM):
+        return False
     return bool(off <= vertex_tol_mm and off + height <= tol_mm and np.all(np.diff(along) > 0.0))
 
 
@@ -306,7 +311,11 @@ def _find_circle(vertices: FloatArray, *, vertex_tol_mm: float, tol_mm: float) -
     widest = float(np.abs(turn).max())
     height = radius * (1.0 - np.cos(widest / 2.0))
     off = float(np.abs(np.hypot(*offset.T) - radius).max())
-    if widest > MAX_TURN_RAD or off > vertex_tol_mm or off + height > tol_mm:
+    if (
+        widest > MAX_TURN_RAD
+        or off > min(vertex_tol_mm, max(STRAY_SHARE * radius, EXPORTED_MM))
+        or off + height > tol_mm
+    ):
         return None
     unit = offset[0] / np.hypot(*offset[0])
     centre = base + np.array([a, b])
