@@ -9,8 +9,9 @@ from cam.plan.allowance import Allowance
 from cam.plan.hold_feature import FeatureHold
 from cam.plan.means import Means, resolve
 from cam.plan.placed import PlacedFeature
+from cam.plan.reach import find_run_mm
 from cam.plan.starts import find_start
-from cam.plan.workingstep import LastPass, Obstacle, Workingstep, find_pass_heights
+from cam.plan.workingstep import LastPass, Obstacle, Operation, Workingstep, find_pass_heights
 from cam.sheet.layout import Layout
 from cam.tables.rows import Cutter
 
@@ -40,8 +41,11 @@ def plan_contour(
         What the cutter must keep away from besides the wall.
     """
     depth = layout.max_top_mm - held.floor_mm
-    rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means)
-    finish = resolve(cutter, depth_mm=depth, radial_mm=allowance.mm, means=means, rough_rpm=rough.spindle_rpm)
+    run = find_run_mm(feature.wall, cutter_radius_mm=cutter.radius_mm, outside=held.operation is Operation.OUTSIDE)
+    rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means, run_mm=run)
+    finish = resolve(
+        cutter, depth_mm=depth, radial_mm=allowance.mm, means=means, rough_rpm=rough.spindle_rpm, run_mm=run
+    )
     last = None
     if held.last_floor_mm is not None:
         through = resolve(

@@ -57,12 +57,18 @@ def find_usable_cutters(means: Means) -> tuple[Cutter, ...]:
 
 
 def resolve(
-    cutter: Cutter, *, depth_mm: float, radial_mm: float | None, means: Means, rough_rpm: float | None = None
+    cutter: Cutter,
+    *,
+    depth_mm: float,
+    radial_mm: float | None,
+    means: Means,
+    rough_rpm: float | None = None,
+    run_mm: float | None = None,
 ) -> CuttingData:
     """Return the cutting data of a cutter at a depth, and at a radial bite where it is less than a slot.
 
     A finishing pass is resolved at the speed of its roughing pass, ``rough_rpm``: the spindle turns
-    at one speed for both.
+    at one speed for both. ``run_mm`` is the longest run that the contour lets the machine take.
     """
     return resolve_cutting_data(
         cutter=cutter,
@@ -72,4 +78,5 @@ def resolve(
         radial_mm=radial_mm,
         controller_limits=means.limits,
         rough_rpm=rough_rpm,
+        run_mm=run_mm,
     )
