@@ -29,6 +29,7 @@ MIN_HEIGHT_RATIO = 0.35
 MIN_GLYPH_SHARE = 0.5
 """So many of a row, and three at least, must be bent in or hold loops, as most letters do and few cut-outs."""
 HULL_SHARE = 0.93
+UNLIKE_SHARE = 0.05
 MIN_KINDS = 2
 """So many numbers of segments must be among them: one shape in several sizes is no lettering."""
 LINE_PITCH = 1.5
@@ -178,7 +179,7 @@ def _count_unlike(shapes: FloatArray) -> int:
     for shape in shapes[1:]:
         if len(kept) >= 20:
             break
-        if (np.abs(kept / shape - 1.0).max(axis=1) > 0.05).all():
+        if (np.abs(kept - shape) > UNLIKE_SHARE * shape).any(axis=1).all():
             kept = np.vstack((kept, shape))
     return len(kept)
 

@@ -29,9 +29,9 @@ from cam.panel.panel import Panel, Recess, Role, RoundedCorner
 CHORD_TOL_MM = 0.002
 TOUCH_MM = 0.001
 """A corner as near as this to the panel's edge lies on it."""
-SLACK_MM = 0.02
-"""How much a disc of chords may fall short of what it must reach; ten chord tolerances."""
-MIN_SHARE_MM2 = 0.02
+SLACK_MM = 0.01
+"""How much a disc of chords may fall short of what it must reach; five chord tolerances."""
+MIN_SHARE_MM2 = 0.002
 """What is left of a corner by chords is smaller than this."""
 
 
