@@ -12,6 +12,8 @@ NEAREST = 4
 """How many nearest stops a stop looks at as its next one."""
 PER_QUADRANT = 1
 """How many more in each quadrant round it, so that clusters see one another."""
+CLOSE = 4
+"""How many of all these the second new connection of an exchange looks at."""
 HOME = 0
 
 
@@ -34,6 +36,8 @@ class Tour:
     near
         For each node its likely neighbours, each with the least distance from any place to any
         place, nearest first.
+    close
+        The first `CLOSE` of them.
     group, owner, owned
         The group of each node, its owner or `HOME` for none, and the nodes that it owns.
     grouped, bound
@@ -49,6 +53,7 @@ class Tour:
     places: tuple[tuple[complex, ...], ...]
     at: list[complex]
     near: list[list[tuple[int, float]]]
+    close: list[list[tuple[int, float]]]
     group: list[int]
     owner: list[int]
     owned: list[list[int]]
@@ -82,12 +87,14 @@ def lay_tour(errands: Sequence[Errand], *, start: complex) -> Tour:
     index = [0] * len(ring)
     for i, node in enumerate(ring):
         index[node] = i
+    near = _find_near(places[:-1], least=least, group=np.array(group[:-1]))
     return Tour(
         ring=ring,
         index=index,
         places=places,
         at=[own[len(own) // 2] for own in places],
-        near=_find_near(places[:-1], least=least, group=np.array(group[:-1])),
+        near=near,
+        close=[own[:CLOSE] for own in near],
         group=group,
         owner=owner,
         owned=owned,

@@ -89,7 +89,7 @@ def _extend(
     here, home = at[t4], at[t1]
     ruled = tour.grouped or tour.bound
     best, most = None, 0.0
-    for t5, least in tour.near[t4]:
+    for t5, least in tour.close[t4]:
         if least >= gain_mm:
             break
         there = at[t5]

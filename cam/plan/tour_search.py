@@ -13,12 +13,16 @@ from cam.plan.tour_rules import Frame, may_swap, may_turn
 
 CHAIN = 12
 """How many exchanges may follow one another before one must gain."""
-MAX_KICK = 50
+MAX_KICK = 30
 """The longest run of stops that a kick moves."""
-FEWEST_KICKS, KICKS_PER_STOP, MOST_KICKS = 700, 2, 2000
-"""How many kicks are tried: so many for each stop, but no fewer than the first and no more than the last."""
-MOST_PLACED_KICKS = 900
-"""The most kicks where stops have several places: each of them takes about twice as long."""
+KICKS_PER_STOP, MOST_PER_STOP = 2, 40
+FEWEST_KICKS, MOST_KICKS = 1200, 2000
+"""How many kicks are tried: so many for each stop, but no fewer and no more than these in all.
+
+Of few stops no more than so many each: they are soon at their shortest.
+"""
+FEWEST_PLACED_KICKS, MOST_PLACED_KICKS = 700, 900
+"""The same where stops have several places: each kick takes about twice as long."""
 TURN_SHARE = 0.2
 """How many of the kicks turn a run round instead."""
 MOST_DRAWS = 1000
@@ -42,7 +46,8 @@ def search_tour(tour: Tour) -> None:
     _polish(tour, range(len(tour.ring)))
     stops = len(tour.ring) - 2
     placed = max(len(own) for own in tour.places) > 1
-    kicks = max(FEWEST_KICKS, min(KICKS_PER_STOP * stops, MOST_PLACED_KICKS if placed else MOST_KICKS))
+    fewest, most = (FEWEST_PLACED_KICKS, MOST_PLACED_KICKS) if placed else (FEWEST_KICKS, MOST_KICKS)
+    kicks = max(min(fewest, MOST_PER_STOP * stops), min(KICKS_PER_STOP * stops, most))
     draw = Random(8).random
     for _ in range(ROUNDS):
         _kick_often(tour, kicks=kicks // ROUNDS, draw=draw)

@@ -21,7 +21,7 @@ points = st.tuples(coordinates, coordinates)
 def sheets(draw):
     """Panels with insides in up to three groups; inside and outline may share a group, or not."""
     stops = []
-    for _ in range(draw(st.integers(1, 6))):
+    for _ in range(draw(st.integers(1, 5))):
         group = draw(st.integers(0, 2))
         outline = len(stops)
         places = tuple(draw(st.lists(points, min_size=1, max_size=5)))
@@ -33,7 +33,7 @@ def sheets(draw):
     return draw(st.permutations(stops))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(stops=sheets(), from_mm=points)
 def test_nothing_is_lost_and_no_precedence_broken(stops, from_mm):
     visits = order_stops(stops, from_mm=from_mm)
@@ -140,11 +140,11 @@ def test_places_along_an_order_are_the_best(rows, start):
     assert sum(abs(np.diff([complex(*start), *chosen]))) == pytest.approx(length, abs=1e-9)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(1))
 def test_a_mirrored_sheet_takes_about_as_long(seed):
     """The search is not symmetric, its result nearly is: 1 % between a sheet and its mirror image."""
     draw = Random(seed)
-    holes = [(draw.uniform(0, 1000), draw.uniform(0, 1000)) for _ in range(40)]
+    holes = [(draw.uniform(0, 1000), draw.uniform(0, 1000)) for _ in range(25)]
     lengths = []
     for sign in (1.0, -1.0):
         stops = [Stop(key=n, group=0, places_mm=((sign * x, y),)) for n, (x, y) in enumerate(holes)]
