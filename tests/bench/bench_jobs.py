@@ -1,21 +1,26 @@
-"""Random jobs by a seed: panels, cutters, holding, machines; and a check of each program by other means.
+"""Random jobs by a seed, and a check of each program by other means.
 
-The check flattens the trace (what the right leg read back) and measures with shapely: no cutter's disc
-may reach a panel, and nothing but bridges, a skin and kept slugs may stay. Run as a script for a campaign::
+Jobs differ in panels, sizes, cut-outs, holes to bore or to drill, recesses, grooves, chamfers, finish
+classes, faces, cutters, holding, grips, clamps, allowances, heights, machines and controllers. The
+check flattens the trace (what the right leg read back) and measures with shapely: no cutter's disc may
+reach a panel, and nothing but bridges, a skin and kept slugs may stay. Run as a script for a campaign::
 
-    python tests/bench/bench_jobs.py --first 0 --count 500
+    python tests/bench/bench_jobs.py --first 20000 --count 300
+
+``--append`` adds the table of outcomes to RESULTS.md.
 """
 
 from __future__ import annotations
 
 import argparse
+import datetime
 import random
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from math import cos, hypot, pi, sin
+from math import cos, hypot, pi, sin, tan
 from pathlib import Path
 from time import perf_counter
 
@@ -29,15 +34,32 @@ from cam.errors import Refusal
 from cam.geometry.flatten import flatten
 from cam.geometry.measure import measure_area_mm2
 from cam.sheet.layout import place_contour
-from cam.tables.job import Allowances, CornerRule, Face, Grip, Heights, Hold, HoldKind, Job, KeepOut, PanelEntry
+from cam.tables.job import (
+    Allowances,
+    Chamfer,
+    CornerRule,
+    Face,
+    Grip,
+    Heights,
+    Hold,
+    HoldKind,
+    Job,
+    KeepOut,
+    PanelEntry,
+    ZeroFace,
+)
 from cam.tables.read import read_tables
 from cam.tables.read_job import check_job, find_job_rows
-from cam.tables.rows import Tables
+from cam.tables.rows import CutterKind, Tables
 
 GOUGE_MM = 0.003
 UNCUT_MM = 0.01
 CHORD_MM = 2e-4
 """How far the chords of walls and paths may stand off their arcs; taken off the allowed gouge."""
+DRILL_MM = 0.06
+"""How much a drilled hole may be off; a drill makes the nearest of its diameters."""
+CHAMFER_MM, DEPTH_MM = 0.05, 0.02
+THROUGH = ("bore", "clear", "drill", "inside contour", "outside contour")
 QUARTER = 2.0**0.5 - 1.0
 MACHINES = ("bench", "light-gantry", "workshop-gantry", "industrial")
 SHEETS = {
@@ -46,6 +68,8 @@ SHEETS = {
     "workshop-gantry": ("cast-4-2440x1220", "cast-6-2440x1220", "cast-8-2440x1220", "extruded-4-2440x1220"),
     "industrial": ("cast-5-3050x2030", "cast-10-3050x2030"),
 }
+CONTROLLERS = ("ngc", "ngc", "ngc", "level-arcs")
+VEES = ("vee-60-6", "vee-90-12")
 CUTTERS = ((), (), (), ("o1-6-up",), ("o1-4-up",), ("o1-5-up", "o1-3-up"), ("o1-8-up", "o1-4-up"), ("o1-6.35-up",))
 
 Vertices = list[tuple[float, float, float]]
@@ -60,6 +84,7 @@ class Checked:
     refused: tuple[str, ...] = ()
     seconds: float = 0.0
     verdict: str = ""
+    codes: tuple[str, ...] = ()
 
 
 def draw_box(x: float, y: float, w: float, h: float, r: float = 0.0) -> Vertices:
@@ -162,15 +187,26 @@ def draw_inside(
     return "path", vertices
 
 
-def write_drawing(rng: random.Random, path: Path, *, size: tuple[float, float], features: int) -> None:
+def write_drawing(
+    rng: random.Random,
+    path: Path,
+    *,
+    size: tuple[float, float],
+    features: int,
+    upper: random.Random,
+    upper_features: int,
+    sunk: bool,
+) -> None:
     """Write the drawing of one panel."""
     doc = ezdxf.new("R2010")
     doc.units = 4
     space = doc.modelspace()
     outline, (x0, y0, x1, y1) = draw_outline(rng, *size)
-    space.add_lwpolyline(outline, format="xyb", close=True)
-    columns = max(1, round(features**0.5))
-    rows = max(1, -(-features // columns))
+    layer = upper.choice(["0", "0", "OUTLINE", "OUTLINE-HIDDEN"])
+    space.add_lwpolyline(outline, format="xyb", close=True, dxfattribs={"layer": layer})
+    cells = features + upper_features
+    columns = max(1, round(cells**0.5))
+    rows = max(1, -(-cells // columns))
     gap = 10.0
     w, h = (x1 - x0 - gap * (columns - 1)) / columns, (y1 - y0 - gap * (rows - 1)) / rows
     if min(w, h) > 8.0:
@@ -183,8 +219,32 @@ def write_drawing(rng: random.Random, path: Path, *, size: tuple[float, float], 
             if kind == "circle":
                 space.add_circle((what[0], what[1]), what[2])
             else:
-                space.add_lwpolyline(what, format="xyb", close=True)
+                layer = upper.choice(["0", "0", "0", "CUTOUT", "CUTOUT-HIDDEN", "CUTOUT-SHOWN"])
+                space.add_lwpolyline(what, format="xyb", close=True, dxfattribs={"layer": layer})
+        for k in range(features, cells):
+            box = (x0 + (k % columns) * (w + gap), y0 + (k // columns) * (h + gap), w, h)
+            draw_upper_face(upper, space, box, sunk=sunk)
     doc.saveas(path)
+
+
+def draw_upper_face(rng: random.Random, space, box: tuple[float, float, float, float], *, sunk: bool) -> None:
+    """Draw a hole to drill in a box, or, where the face may be sunk, a recess, an island in it, or a groove."""
+    x, y, w, h = box
+    kind = rng.choice(["recess", "recess", "island", "groove", "ring", "drilled"]) if sunk else "drilled"
+    if kind == "drilled" or min(w, h) < 20.0:
+        space.add_circle((x + w / 2.0, y + h / 2.0), rng.choice([3.0, 4.0, 5.0, 6.0]) / 2.0)
+    elif kind in ("recess", "island"):
+        layer = {"layer": f"RECESS-{rng.choice(['0.8', '1.2', '1.5'])}"}
+        space.add_lwpolyline(draw_box(x, y, w, h, rng.choice([0.0, 6.5])), "xyb", close=True, dxfattribs=layer)
+        if kind == "island" and min(w, h) > 70.0:
+            space.add_circle((x + w / 2.0, y + h / 2.0), rng.uniform(5.0, min(w, h) / 2.0 - 25.0), dxfattribs=layer)
+    elif kind == "groove":
+        layer = {"layer": f"GROOVE-{rng.choice(['8', '10'])}X{rng.choice(['1', '1.5'])}"}
+        path = [(x + 6.0, y + 6.0), (x + w - 6.0, y + rng.uniform(6.0, h - 6.0)), (x + w - 6.0, y + h - 6.0)]
+        space.add_lwpolyline(path[: rng.choice([2, 3])], dxfattribs=layer)
+    else:
+        r = min(w, h) / 2.0 - 6.0
+        space.add_circle((x + w / 2.0, y + h / 2.0), max(r, 3.0), dxfattribs={"layer": "GROOVE-8X1.2"})
 
 
 def draw_clamps(rng: random.Random, width_mm: float, height_mm: float) -> tuple[KeepOut, ...]:
@@ -217,12 +277,22 @@ def write_random_job(seed: int, *, folder: Path, tables: Tables) -> Job:
     count = rng.choice([1, 1, 1, 2, 3])
     room_w, room_h = (sheet.width_mm - 80) / count, sheet.height_mm - 60
     entries = []
+    upper = random.Random(seed + 0.25)
+    # depths below the upper face need a measured sheet that lies face up
+    sunk = upper.random() < 0.5
+    vee = VEES[0] if machine in ("bench", "light-gantry") else upper.choice(VEES)
+    chamfer = Chamfer(width_mm=upper.choice([0.3, 0.5]), cutter=vee)
     for k in range(count):
         w, h = rng.uniform(60, min(room_w, 900)), rng.uniform(60, min(room_h, 700))
         path = folder / f"part-{seed}-{k}.dxf"
-        write_drawing(rng, path, size=(w, h), features=rng.choice([0, 1, 1, 2, 3, 5]))
+        features = rng.choice([0, 1, 1, 2, 3, 5])
+        write_drawing(
+            rng, path, size=(w, h), features=features, upper=upper, upper_features=upper.choice([0, 1, 2]), sunk=sunk
+        )
         quarter = rng.choice([0.0, 0.0, 90.0, 180.0, rng.uniform(-180, 180)])
-        entries.append(PanelEntry(drawing=path, turn_deg=quarter, face=rng.choice([Face.UP, Face.UP, Face.DOWN])))
+        face = rng.choice([Face.UP, Face.UP, Face.DOWN])
+        face = Face.UP if sunk else face
+        entries.append(PanelEntry(drawing=path, turn_deg=quarter, face=face))
     hold = rng.choice(
         [
             Hold(),
@@ -241,18 +311,25 @@ def write_random_job(seed: int, *, folder: Path, tables: Tables) -> Job:
     heights = rng.choice(
         [Heights(), Heights(measured_thickness_mm=(nominal - 0.1, nominal + 0.2)), Heights(into_bed_mm=0.0)]
     )
+    if sunk:
+        heights = replace(heights, measured_thickness_mm=(nominal - 0.03, nominal + 0.02))
+    cutters = rng.choice(CUTTERS)
+    if machine == "bench" and "o1-8-up" in cutters:
+        cutters = ()  # its collet takes no 8 mm shank
     return check_job(
         Job(
             title=f"random {seed}",
             panels=tuple(entries),
             sheet=sheet.name,
             machine=machine,
-            cutters=rng.choice(CUTTERS),
+            cutters=cutters,
             margin_mm=rng.choice([15.0, 20.0, 25.0]),
             corners=CornerRule(radius_mm=rng.choice([4.0, 5.0, 5.0, 6.0])),
             hold=hold,
             heights=heights,
             keep_outs=draw_clamps(later, sheet.width_mm, sheet.height_mm),
+            controller=upper.choice(CONTROLLERS),
+            chamfer=chamfer if sunk and upper.random() < 0.6 else Chamfer(),
             allowances=later.choice([Allowances(), Allowances(), Allowances(shown_mm=0.4, hidden_mm=0.25)]),
         )
     )
@@ -379,26 +456,95 @@ def _check_cut(trace, paths, *, made, cutters) -> list[str]:
         panels.append(shapely.Polygon(outer, holes))
     kept = shapely.unary_union(panels)
     shapely.prepare(kept)
+    recesses = find_recesses(made)
+    above: dict[tuple[int, ...], shapely.Geometry] = {(): kept}
     levels = {0.0: 1e-6, hold.skin_mm: hold.skin_mm + 1e-4, hold.bridge_height_mm: hold.bridge_height_mm - 0.01}
     parts: dict[float, list[tuple[float, np.ndarray]]] = {level: [] for level in levels}
     for i, points in paths:
         below = cut_below(points, layout.max_top_mm - 1e-9)
         if below is None or trace.kind[i] == Kind.RAPID:
             continue
-        radius = cutters[int(trace.tool[i])].radius_mm
+        cutter = cutters[int(trace.tool[i])]
+        radius = cutter.radius_mm
         line = shapely.LineString(below[:, :2]) if len(below) > 1 else shapely.Point(below[0, :2])
-        gap = shapely.distance(line, kept)
-        if gap < radius - GOUGE_MM - 2 * CHORD_MM:
-            where = shapely.shortest_line(line, kept).coords[1]
+        if cutter.kind is CutterKind.VEE:
+            faults += _check_chamfer(trace, i, below, kept=kept, made=made, angle_rad=cutter.point_angle_deg * pi / 180)
+            continue
+        # a recess is open to what stays above its floor
+        lowest = float(below[:, 2].min())
+        free = tuple(n for n, (_, floor) in enumerate(recesses) if lowest >= floor - DEPTH_MM)
+        if free not in above:
+            above[free] = shapely.difference(kept, shapely.unary_union([recesses[n][0] for n in free]))
+            shapely.prepare(above[free])
+        slack = DRILL_MM if cutter.kind is CutterKind.DRILL else GOUGE_MM
+        gap = shapely.distance(line, above[free])
+        if gap < radius - slack - 2 * CHORD_MM:
+            where = shapely.shortest_line(line, above[free]).coords[1]
             faults.append(f"line {trace.line[i]}: gouge of {radius - gap:.4f} mm at ({where[0]:.3f}, {where[1]:.3f})")
         for level, z in levels.items():
             deep = cut_below(points, z)
             if deep is not None and len(deep) > 1:
                 parts[level].append((radius, deep[:, :2]))
     swept = {level: _sweep(lines) for level, lines in parts.items()}
+    faults += _check_recesses(paths, recesses, trace=trace, cutters=cutters)
     faults += _check_left(made, panels, swept=swept, cutters=cutters)
     faults += _check_loose(made, swept[0.0])
     return faults
+
+
+def find_recesses(made) -> list[tuple[shapely.Polygon, float]]:
+    """Return where each recess of each panel lies on the sheet, and the height of its floor."""
+    layout = made.layout
+    top = layout.max_top_mm
+    if made.job.heights.zero is ZeroFace.BED:
+        top = (layout.min_top_mm + layout.max_top_mm) / 2.0
+    found = []
+    for placement in layout.placements:
+        outline = shapely.Polygon(
+            flatten(place_contour(placement, placement.panel.region.outer), chord_tol_mm=CHORD_MM)
+        )
+        for recess in placement.panel.recesses:
+            outer, *holes = (
+                flatten(place_contour(placement, c), chord_tol_mm=CHORD_MM) for c in recess.region.contours
+            )
+            shape = shapely.Polygon(outer, holes)
+            # what reaches past the outline is waste anyway; a hair more lets the cutter touch the wall exactly
+            found.append((shapely.intersection(shape, outline), top - recess.depth_mm))
+    return found
+
+
+def _check_recesses(paths, recesses, *, trace, cutters) -> list[str]:
+    """Check that each recess is cut all over, down to its floor."""
+    faults = []
+    for shape, floor in recesses:
+        reach = shapely.box(*shape.bounds).buffer(20.0)
+        deep = []
+        for i, points in paths:
+            cutter = cutters[int(trace.tool[i])]
+            part = None if trace.kind[i] == Kind.RAPID else cut_below(points, floor + DEPTH_MM)
+            if part is not None and len(part) > 1 and cutter.kind is CutterKind.FLAT:
+                line = shapely.LineString(part[:, :2])
+                if shapely.intersects(reach, line):
+                    deep.append((cutter.radius_mm, part[:, :2]))
+        left = shapely.buffer(shapely.difference(shape, _sweep(deep)), -UNCUT_MM / 2) if deep else shape
+        faults += [
+            f"recess: left {p.area:.4f} mm2 at {p.representative_point()}"
+            for p in shapely.get_parts(left)
+            if not p.is_empty
+        ][:2]
+    return faults
+
+
+def _check_chamfer(trace, i, below, *, kept, made, angle_rad) -> list[str]:
+    """Check that a vee cutter's axis stays off the panels, and its cone at the sheet's top within the chamfer."""
+    layout, width = made.layout, made.job.chamfer.width_mm
+    faults = []
+    for x, y, z in below.tolist():
+        gap = shapely.distance(shapely.Point(x, y), kept)
+        reach = (layout.max_top_mm - z) * tan(angle_rad / 2.0) - gap
+        if gap <= 0.0 or reach > width + (layout.max_top_mm - layout.min_top_mm) * tan(angle_rad / 2.0) + CHAMFER_MM:
+            faults.append(f"line {trace.line[i]}: the vee cutter takes {reach:.3f} mm, {width:g} mm are asked for")
+    return faults[:1]
 
 
 def _sweep(parts) -> shapely.Geometry:
@@ -416,10 +562,13 @@ def _check_left(made, panels, *, swept, cutters) -> list[str]:
     for placement, panel in zip(made.layout.placements, panels, strict=True):
         for feature in placement.panel.features:
             ring = panel.exterior if feature.index == 0 else panel.interiors[feature.index - 1]
-            row = next(r for r in made.plan_rows if r.feature == f"{placement.panel.name}: {feature.label}")
+            named = f"{placement.panel.name}: {feature.label}"
+            row = next(r for r in made.plan_rows if r.feature == named and r.operation in THROUGH)
             name = f"{placement.panel.name} {feature.label} ({row.operation})"
             inside = shapely.Polygon(ring)
-            cleared = row.operation in ("bore", "clear")
+            cleared = row.operation in ("bore", "clear", "drill")
+            if row.operation == "drill":
+                inside = shapely.buffer(inside, -DRILL_MM, quad_segs=64)
             if cleared:
                 waste = inside
             elif feature.index == 0:
@@ -489,7 +638,9 @@ def run_job(seed: int, *, tables: Tables, folder: Path) -> Checked:
         )
     seconds = perf_counter() - since
     faults = tuple(check_made(made, tables=tables))
-    return Checked(seed=seed, faults=faults, seconds=seconds, verdict=str(made.programs[0].verdict))
+    codes = dict.fromkeys(f.code for f in made.programs[0].verdict.findings if f.severity == "error")
+    verdict = str(made.programs[0].verdict)
+    return Checked(seed=seed, faults=faults, seconds=seconds, verdict=verdict, codes=tuple(codes))
 
 
 def main() -> int:
@@ -497,9 +648,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--count", type=int, default=100)
+    parser.add_argument("--append", action="store_true")
     options = parser.parse_args()
     tables = read_tables()
     counts: Counter[str] = Counter()
+    told: list[str] = []
     bad = 0
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(options.first, options.first + options.count):
@@ -509,6 +662,7 @@ def main() -> int:
                 bad += 1
                 print(f"{seed}: CRASH {type(crash).__name__}: {crash}")
                 counts["crash"] += 1
+                told.append(f"{seed} ({type(crash).__name__})")
                 continue
             if result.refused:
                 counts[f"refused: {result.refused[0]}"] += 1
@@ -517,10 +671,30 @@ def main() -> int:
             counts[result.verdict] += 1
             if result.faults or result.verdict != "proven":
                 bad += 1
-                print(f"{seed}: {len(result.faults)} faults ({result.seconds:.1f} s): " + "; ".join(result.faults[:4]))
+                why = ", ".join(dict.fromkeys((*result.codes, *(fault.split(":")[0] for fault in result.faults[:2]))))
+                told.append(f"{seed} ({why})")
+                print(
+                    f"{seed}: {', '.join(result.codes)}; {len(result.faults)} faults ({result.seconds:.1f} s): "
+                    + "; ".join(result.faults[:4])
+                )
     for what, count in counts.most_common():
         print(f"{count:5d} {what}")
     print(f"{bad} of {options.count} with faults")
+    if options.append:
+        lines = [
+            "",
+            f"## Random jobs, {datetime.date.today().isoformat()}",
+            "",
+            f"`python tests/bench/bench_jobs.py --first {options.first} --count {options.count}`: {bad} not proven, "
+            "crashed, or faulted by the second check.",
+            "",
+            "| outcome | jobs |",
+            "|---|---|",
+            *(f"| {what} | {count} |" for what, count in counts.most_common()),
+            *(["", "Seeds with faults: " + "; ".join(told) + "."] if told else []),
+        ]
+        with Path(__file__).with_name("RESULTS.md").open("a", encoding="utf-8") as out:
+            out.write("\n".join(lines) + "\n")
     return 1 if bad else 0
 
 
