@@ -2,28 +2,27 @@
 
 from __future__ import annotations
 
-from math import acos, ceil, pi
+from math import pi
 
 import numpy as np
 
 from cam.geometry.contour import Contour, FloatArray, IntArray, Segments, find_segments
 
 
-def count_chords(*, radius_mm: float, sweep_rad: float, chord_tol_mm: float) -> int:
-    """Return how many equal chords keep within a distance of an arc.
+def count_chords(segments: Segments, *, chord_tol_mm: float) -> IntArray:
+    """Return how many equal chords keep within a distance of each segment, shape (n,), at least 1.
+
+    Notes
+    -----
+    ``sweep / (2 arccos(1 - chord_tol / radius))``, rounded up; quarter turns where the arc is smaller than the
+    distance.
 
     Examples
     --------
-    >>> count_chords(radius_mm=5.0, sweep_rad=3.141592653589793, chord_tol_mm=0.01)
-    25
+    >>> from cam.geometry.contour import circle, find_segments
+    >>> count_chords(find_segments(circle((0.0, 0.0), radius_mm=5.0).vertices), chord_tol_mm=0.01).tolist()
+    [25, 25]
     """
-    if chord_tol_mm >= radius_mm:
-        return max(1, ceil(abs(sweep_rad) / (pi / 2.0)))
-    return max(1, ceil(abs(sweep_rad) / (2.0 * acos(1.0 - chord_tol_mm / radius_mm)) - 1e-9))
-
-
-def count_chords_of(segments: Segments, *, chord_tol_mm: float) -> IntArray:
-    """Return how many equal chords keep within a distance of each segment, shape (n,)."""
     counts = np.ones(len(segments), dtype=np.int64)
     arcs = np.flatnonzero(segments.is_arc)
     radius, sweep = segments.radius_mm[arcs], np.abs(segments.sweep_rad[arcs])
@@ -59,7 +58,7 @@ def flatten_vertices(vertices: FloatArray, *, chord_tol_mm: float, closed: bool 
         path (then it is the last point, with index n - 1).
     """
     segments = find_segments(vertices, closed=closed)
-    counts = count_chords_of(segments, chord_tol_mm=chord_tol_mm)
+    counts = count_chords(segments, chord_tol_mm=chord_tol_mm)
     index = np.repeat(np.arange(len(segments)), counts)
     first = np.cumsum(counts) - counts
     share = (np.arange(len(index)) - first[index]) / counts[index]

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from cam.geometry.contour import FloatArray, IntArray, Segments
-from cam.geometry.flatten import count_chords_of
+from cam.geometry.flatten import count_chords
 from cam.geometry.offset.source import Source
 
 FLATTEN_MM = 1e-3
@@ -28,7 +28,7 @@ def plant_tree(source: Source) -> SourceTree:
     """Return the search tree of a source."""
     segments = source.segments
     arcs = segments.is_arc
-    counts = count_chords_of(segments, chord_tol_mm=FLATTEN_MM)
+    counts = count_chords(segments, chord_tol_mm=FLATTEN_MM)
     owner = np.repeat(np.arange(len(source)), counts + 1)
     first = np.cumsum(counts + 1) - (counts + 1)
     share = (np.arange(len(owner)) - first[owner]) / counts[owner]

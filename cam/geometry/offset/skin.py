@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from cam.geometry.contour import BoolArray, FloatArray, Segments
-from cam.geometry.flatten import count_chords_of
+from cam.geometry.contour import BoolArray, FloatArray, IntArray, Segments
+from cam.geometry.flatten import count_chords
 from cam.geometry.offset.source import Source
 
 SKIN_MM = 2e-4
@@ -24,9 +24,9 @@ class Skin:
     slack_mm: float
 
 
-def find_chord_points(segments: Segments, *, chord_tol_mm: float) -> tuple[FloatArray, FloatArray]:
+def find_chord_points(segments: Segments, *, chord_tol_mm: float) -> tuple[FloatArray, IntArray]:
     """Return points on segments, shape (m, 2), the start of each first, and how many each has, shape (n,)."""
-    counts = count_chords_of(segments, chord_tol_mm=chord_tol_mm)
+    counts = count_chords(segments, chord_tol_mm=chord_tol_mm)
     owner = np.repeat(np.arange(len(counts)), counts)
     share = (np.arange(len(owner)) - (np.cumsum(counts) - counts)[owner]) / counts[owner]
     points = segments.start_mm[owner].copy()
