@@ -18,7 +18,7 @@ from cam.report.outputs import Output, check_overwrite, write_outputs
 from cam.report.page import write_page
 from cam.report.text import write_findings, write_verdict
 from cam.tables.job import Job, Suspects
-from cam.tables.read import find_machine
+from cam.tables.read import find_controller, find_machine
 from cam.tables.read_job import check_job, default_job, read_job
 from cam.tables.rows import Tables
 
@@ -92,6 +92,7 @@ def deliver(
                     blocks=file.trace.lines,
                     timing=file.timing,
                     verdict=program.verdict,
+                    rounding_mm=find_controller(tables, name=program.controller).facts.rounding_mm,
                 )
             )
         shown = Path(entries[-1].path or "").name if len(program.files) == 1 else f"{len(program.files)} files"
@@ -128,6 +129,7 @@ def _write_page(made: Made, *, program: MadeProgram, tables: Tables, shown: str)
         plan_rows=made.plan_rows,
         bed_z_mm=made.bed_z_mm,
         keep_outs=made.job.keep_outs,
+        rounding_mm=find_controller(tables, name=program.controller).facts.rounding_mm,
     )
 
 

@@ -20,7 +20,10 @@ FORMAT = 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramEntry:
-    """One program as a document lists it; ``path`` is None where none was written."""
+    """One program as a document lists it; ``path`` is None where none was written.
+
+    ``rounding_mm`` is how far its numbers lie from the planned ones at most, None of a program that castcut read only.
+    """
 
     path: str | None
     controller: str
@@ -28,6 +31,7 @@ class ProgramEntry:
     blocks: int
     timing: Timing
     verdict: Verdict
+    rounding_mm: float | None = None
 
 
 def lay_proof_document(
@@ -87,6 +91,7 @@ def _lay_program(entry: ProgramEntry) -> dict[str, Any]:
         "cutting_mm": entry.timing.cutting_mm,
         "rapid_mm": entry.timing.rapid_mm,
         "verdict": str(entry.verdict),
+        "rounding_mm": entry.rounding_mm,
     }
 
 

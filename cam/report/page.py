@@ -45,6 +45,7 @@ def write_page(
     plan_rows: tuple[PlanRow, ...] = (),
     bed_z_mm: float = 0.0,
     keep_outs: tuple[KeepOut, ...] = (),
+    rounding_mm: float | None = None,
 ) -> str:
     """Return the page of one program as HTML.
 
@@ -62,6 +63,8 @@ def write_page(
         Height of the bed in the program's frame: 0 where Z is 0 on the bed, else below 0.
     keep_outs
         Clamps, screws and stops on the bed.
+    rounding_mm
+        How far the program's numbers lie from the planned ones at most; None where that is not known.
     """
     scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=bed_z_mm, keep_outs=keep_outs)
     view = find_view(layout, trace=trace)
@@ -71,7 +74,15 @@ def write_page(
     numbers = element(
         "div",
         lay_times(timing),
-        lay_facts(layout, trace=trace, timing=timing, machine=machine, bed_z_mm=bed_z_mm, keep_outs=keep_outs),
+        lay_facts(
+            layout,
+            trace=trace,
+            timing=timing,
+            machine=machine,
+            bed_z_mm=bed_z_mm,
+            keep_outs=keep_outs,
+            rounding_mm=rounding_mm,
+        ),
         class_="columns",
     )
     corners = lay_corners(scene.corners)

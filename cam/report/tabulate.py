@@ -107,6 +107,7 @@ def lay_facts(
     machine: Machine,
     bed_z_mm: float,
     keep_outs: tuple[KeepOut, ...],
+    rounding_mm: float | None,
 ) -> Markup:
     """Return sheet, machine and lengths, one fact a row."""
     top = f"{layout.min_top_mm:.2f} to {layout.max_top_mm:.2f} mm above the bed"
@@ -122,6 +123,7 @@ def lay_facts(
         ("Length cut", say_length(timing.cutting_mm)),
         ("Length of rapid moves", say_length(timing.rapid_mm)),
         ("Program", f"{trace.lines} lines, {len(trace)} moves and functions"),
+        ("Rounding", "not known" if rounding_mm is None else f"places at most {rounding_mm * 1000.0:.2f} um off"),
     )
     return lay_table(
         caption="Sheet, machine and program",

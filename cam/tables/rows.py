@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import sqrt
 from typing import Annotated
 
 from cam.tables.bounds import Bounds, CountFromOne, Length, LengthOrZero, NotNegative, OneOf, Positive, Share, Text
@@ -286,6 +287,12 @@ class ControllerFacts:
     look_ahead_blocks: Annotated[int, Bounds(at_least=0, at_most=1000000)] = 0
     blend_tol_mm: LengthOrZero = 0.0
     program_letter: Annotated[str, OneOf("", "O", ":")] = ""
+
+    @property
+    def rounding_mm(self) -> float:
+        """How far a written place lies from the planned one at most, in X and Y: half a last digit on each."""
+        digit_mm = (25.4 if self.units == "inch" else 1.0) / 10.0**self.decimals
+        return digit_mm / 2.0 * sqrt(2.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
