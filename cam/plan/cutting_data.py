@@ -21,7 +21,7 @@ from cam.tables.chip_load import (
     find_feed,
     find_ramp_feed,
 )
-from cam.tables.rows import ControllerLimits, Cutter, Machine, Material
+from cam.tables.rows import ControllerLimits, Cutter, CutterKind, Machine, Material
 from cam.tables.spindle_power import find_cutting_power, find_power_available, find_removal_rate
 
 __all__ = ["CuttingData", "Reason", "resolve_cutting_data"]
@@ -65,7 +65,7 @@ def resolve_cutting_data(
     Raises
     ------
     PlanRefused
-        ``flutes-too-short``, ``shank-too-large``, ``bite-too-wide``, ``rpm-out-of-reach``,
+        ``wrong-cutter-kind``, ``flutes-too-short``, ``shank-too-large``, ``bite-too-wide``, ``rpm-out-of-reach``,
         ``feed-out-of-reach`` or ``too-little-power``.
     TableRefused
         ``no-chip-load``, ``depth-beyond-table`` or ``chip-too-thin``.
@@ -108,6 +108,15 @@ def _refuse_what_cannot_enter(setup: CutSetup, depth_mm: float) -> None:
     cutter, material, radial_mm = setup.cutter, setup.material, setup.radial_mm
     if depth_mm <= 0.0 or (radial_mm is not None and radial_mm <= 0.0):
         raise ValueError("a cut has a depth and a width")
+    if cutter.kind is CutterKind.DRILL:
+        raise PlanRefused(
+            error(
+                "wrong-cutter-kind",
+                f"{cutter.name} is a drill: it goes straight down, and cuts neither a slot nor a side",
+                remedy="choose a flat cutter; castcut list materials shows what drills are fed at",
+                origin=setup.origin,
+            )
+        )
     faults = []
     if depth_mm > cutter.edge_length_mm:
         faults.append(

@@ -9,6 +9,7 @@ from cam.errors import PlanRefused, TableRefused
 from cam.findings import Origin
 from cam.geometry.contour import circle, rectangle
 from cam.plan.drill_data import resolve_drilling, slow_exit
+from cam.plan.means import resolve
 from cam.plan.workingstep import Operation
 from cam.tables.check import PlacedRow, find_row_faults
 from cam.tables.drill_feed import find_drill_window, find_point_length_mm
@@ -146,3 +147,9 @@ def test_broken_rows_are_told(find_row, changes, words):
 def test_the_listing_shows_drilling(shipped):
     text = write_listing(shipped, kind=RowKind.MATERIALS)
     assert "rim at 10 to 60 m/min" in text and "mm/turn" in text
+
+
+def test_a_drill_cuts_no_slot(find_row, make_means):
+    with pytest.raises(PlanRefused) as caught:
+        resolve(find_row("drill-3"), depth_mm=2.0, radial_mm=None, means=make_means("drill-3"))
+    assert caught.value.findings[0].code == "wrong-cutter-kind"
