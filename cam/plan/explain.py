@@ -14,9 +14,14 @@ def say_entry(step: Workingstep) -> str:
         return "straight down, a drill"
     if step.operation is Operation.BORE:
         return f"helix of at most {angle}, half circles onto the wall and off it"
-    if step.operation in (Operation.CLEAR, Operation.INSIDE, Operation.OUTSIDE):
-        return f"ramp of {angle} along the contour, tangent arcs onto the wall and off it"
-    return f"ramp of {angle}"
+    onto = "tangent arcs onto the wall and off it"
+    if step.operation in (Operation.INSIDE, Operation.OUTSIDE):
+        return f"ramp of {angle} along the contour, {onto}"
+    if step.operation is Operation.CLEAR:
+        return f"helix or ramp of at most {angle} where there is most room, {onto}"
+    if step.operation is Operation.RECESS:
+        return f"helix or ramp of at most {angle} where there is most room"
+    return f"ramp of {angle} along the {'centre line' if step.operation is Operation.GROOVE else 'edge'}"
 
 
 def count_passes(step: Workingstep) -> int:
