@@ -11,6 +11,10 @@ from cam.report.svg import trace_contour
 from cam.tables.job import KeepOut
 
 HATCH = "keep-out-hatch"
+LETTER = 1.2
+"""The size of a label's letters in the picture's units."""
+LETTER_WIDTH = 0.62
+"""How wide a bold letter is on average, in its size."""
 
 
 def lay_rectangle(keep_out: KeepOut) -> Contour:
@@ -22,8 +26,10 @@ def lay_rectangle(keep_out: KeepOut) -> Contour:
 
 def draw_hatch(*, unit_mm: float) -> Markup:
     """Return the definition of the hatch, its lines so far apart that they are told apart at any scale."""
-    step = format_number(unit_mm)
-    lines = element("path", d=f"M0 0L{step} {step}", class_="hatch", stroke_width=0.25 * unit_mm)
+    half, step, more = (format_number(share * unit_mm) for share in (0.5, 1.0, 1.5))
+    # the corners' own pieces close the gaps between tiles
+    way = f"M0 0L{step} {step}M-{half} {half}L{half} {more}M{half} -{half}L{more} {half}"
+    lines = element("path", d=way, class_="hatch", stroke_width=0.25 * unit_mm)
     return element(
         "defs",
         element("pattern", lines, id=HATCH, patternUnits="userSpaceOnUse", width=unit_mm, height=unit_mm),
@@ -44,18 +50,15 @@ def draw_keep_outs(keep_outs: tuple[KeepOut, ...]) -> Markup:
     return element("g", *drawn, id="keep-outs")
 
 
-def draw_labels(keep_outs: tuple[KeepOut, ...], *, unit_mm: float) -> Markup:
-    """Return name and height of each, y downwards and unturned."""
-    labels = [
-        element(
-            "text",
-            words(f"{each.name}, {each.height_mm:g} mm high"),
-            x=each.at_mm[0],
-            y=0.4 * unit_mm - each.at_mm[1],
-            font_size=1.2 * unit_mm,
-        )
-        for each in keep_outs
-    ]
+def draw_labels(keep_outs: tuple[KeepOut, ...], *, min_x_mm: float, max_x_mm: float, unit_mm: float) -> Markup:
+    """Return name and height of each, y downwards and unturned, moved sideways to stay within the picture."""
+    labels = []
+    for each in keep_outs:
+        said = f"{each.name}, {each.height_mm:g} mm high"
+        half = LETTER_WIDTH * LETTER * unit_mm * len(said) / 2.0
+        x = min(max(each.at_mm[0], min_x_mm + half), max(max_x_mm - half, min_x_mm + half))
+        y = 0.4 * unit_mm - each.at_mm[1]
+        labels.append(element("text", words(said), x=x, y=y, font_size=LETTER * unit_mm))
     return element("g", *labels, class_="names clamps")
 
 

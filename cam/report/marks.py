@@ -31,11 +31,15 @@ def draw_marks(scene: Scene, *, view: View) -> Markup:
         (
             _draw_ruler(scene.layout, unit_mm=unit),
             element("g", *names, class_="names"),
-            *([draw_labels(scene.keep_outs, unit_mm=unit)] if scene.keep_outs else []),
+            *([_draw_clamps(scene, view=view)] if scene.keep_outs else []),
             element("g", *bridges, class_="bridges"),
             element("g", *corners, class_="corners"),
         )
     )
+
+
+def _draw_clamps(scene: Scene, *, view: View) -> Markup:
+    return draw_labels(scene.keep_outs, min_x_mm=view.min_x_mm, max_x_mm=view.max_x_mm, unit_mm=view.unit_mm)
 
 
 def draw_window_marks(scene: Scene, *, view: View) -> Markup:

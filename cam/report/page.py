@@ -67,7 +67,7 @@ def write_page(
         How far the program's numbers lie from the planned ones at most; None where that is not known.
     """
     scene = find_scene(trace, layout=layout, cutters=tables.cutters, bed_z_mm=bed_z_mm, keep_outs=keep_outs)
-    view = find_view(layout, trace=trace)
+    view = find_view(layout, trace=trace, keep_outs=keep_outs)
     labels = tuple((corner.x_mm, corner.y_mm) for corner in scene.corners)
     flags = find_flags(verdict.findings, view=view, keep_clear_mm=labels)
     described = _describe(scene, flags=flags)

@@ -14,7 +14,7 @@ from cam.backplot.sweep import find_radius_mm
 from cam.backplot.trace import Trace
 from cam.geometry.contour import BoolArray, FloatArray, Region
 from cam.panel.panel import RoundedCorner
-from cam.report.clamps import draw_keep_outs
+from cam.report.clamps import draw_keep_outs, lay_rectangle
 from cam.report.markup import Markup, element, format_number
 from cam.report.strokes import (
     Bridge,
@@ -120,12 +120,17 @@ def name_panel(placement: Placement) -> str:
     return placement.panel.name + (", face down: cut mirrored" if placement.face is Face.DOWN else "")
 
 
-def find_view(layout: Layout, *, trace: Trace) -> View:
-    """Return a view of the whole sheet and of the moves, up to a quarter of the sheet beyond its edges."""
+def find_view(layout: Layout, *, trace: Trace, keep_outs: tuple[KeepOut, ...] = ()) -> View:
+    """Return a view of the whole sheet, moves and clamps, up to a quarter of the sheet beyond its edges."""
     reach = _OUTSIDE_SHARE * max(layout.width_mm, layout.height_mm)
     low, high = np.array([-reach, -reach]), np.array([layout.width_mm + reach, layout.height_mm + reach])
     points = np.concatenate(
-        ([[0.0, 0.0], [layout.width_mm, layout.height_mm]], trace.start_mm[:, :2], trace.end_mm[:, :2])
+        (
+            [[0.0, 0.0], [layout.width_mm, layout.height_mm]],
+            trace.start_mm[:, :2],
+            trace.end_mm[:, :2],
+            *(lay_rectangle(each).points_mm for each in keep_outs),
+        )
     )
     points = np.clip(points[np.isfinite(points).all(axis=1)], low, high)
     margin = _MARGIN_SHARE * max(layout.width_mm, layout.height_mm)

@@ -275,6 +275,12 @@ def test_clamps_are_hatched_named_and_listed(arguments):
     box = re.search(r'<path d="([^"]*)" class="keep-out" fill="url\(#keep-out-hatch\)"', page)
     numbers = [float(each) for each in re.findall(r"-?[0-9.]+", box.group(1))]
     assert {30.0, 50.0, 0.0, 60.0} >= set(numbers)
+    # one off the sheet's edge is in view, and so is its name
+    off = replace(clamp, at_mm=(-150.0, 30.0))
+    view = find_view(arguments["layout"], trace=arguments["trace"], keep_outs=(off,))
+    assert view.min_x_mm < -160.0
+    label = re.search(r'<text x="([-0-9.]+)"[^>]*>clamp A, 25', write_page(**{**arguments, "keep_outs": (off,)}))
+    assert float(label.group(1)) > view.min_x_mm + 5.0 * view.unit_mm
     assert page.count('id="keep-out-hatch"') == 1
     assert ">clamp A, 25 mm high<" in page
     assert "clamp, screw or stop to keep out of (1)" in page
