@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, cos, hypot, inf, pi, sin, tan
+from math import ceil, cos, hypot, pi, sin, tan
 
 import numpy as np
 import shapely
@@ -116,10 +116,10 @@ def _order_rings(batch: list[Sequence[Cut]]) -> list[Cut]:
         while cut is not None:
             ordered.append(cut)
             level += 1
-            if level == len(left):
+            if level == len(left) or not left[level]:
                 break
             around = [(_find_gap_mm(cut, other), i) for i, other in enumerate(left[level])]
-            gap, index = min(around, default=(inf, -1))
+            gap, index = min(around)
             cut = left[level].pop(index) if gap < 0.05 + 1.2 * _find_gap_to_before(left[level][index]) else None
     return ordered
 
@@ -150,12 +150,13 @@ def _clear_at(order: list[Cut], *, height: Height) -> list[Move]:
     moves: list[Move] = []
     last: tuple[Ruler, float] | None = None
     ways: list[BaseGeometry] = []
+    done: list[BaseGeometry] = []
     for cut in order:
         if cut.kind is CutKind.HELIX:
             moves += _lay_helix_cut(cut, moves=moves, height=height)
             last = None
         elif cut.kind is CutKind.OPENING:
-            at, way = _lay_opening(cut, moves=moves, height=height)
+            at, way = _lay_opening(cut, moves=moves, done=done, height=height)
             moves += way
             last = (cut.ruler, at)
         elif cut.kind is CutKind.RING:
@@ -168,8 +169,10 @@ def _clear_at(order: list[Cut], *, height: Height) -> list[Move]:
             moves += _go_to(find_point_at(cut.ruler, cut.from_mm), moves=moves, cut=cut, height=height)
             moves += _follow(cut, from_mm=cut.from_mm, to_mm=cut.to_mm, height=height)
             last = None
-            if cut.kind is CutKind.LINE:
-                ways.append(as_line(cut))
+        if cut.kind in (CutKind.LINE, CutKind.OPENING):
+            done.append(as_line(cut))
+        if cut.kind is CutKind.LINE:
+            ways.append(done[-1])
     if moves:
         moves.append(retract(moves, rapid_mm=height.rapid_mm))
     return moves
@@ -346,19 +349,25 @@ def _lay_helix_cut(cut: Cut, *, moves: list[Move], height: Height) -> list[Move]
     return _lay_helix((float(middle.x), float(middle.y)), radius_mm=cut.room_mm, moves=moves, height=height)
 
 
-def _lay_opening(cut: Cut, *, moves: list[Move], height: Height) -> tuple[float, list[Move]]:
+def _lay_opening(cut: Cut, *, moves: list[Move], done: list[BaseGeometry], height: Height) -> tuple[float, list[Move]]:
     """Return the way into the solid: a helix and a slot, or laps that ramp down where there is no room.
 
     With it comes where along the contour it ends.
     """
     radius = height.step.cutter.radius_mm
-    start = find_point_at(cut.ruler, 0.0)
+    cleared = shapely.union_all([cut.before, *done])
+    begin = _find_solid_start(cut, cleared=cleared)
+    start = find_point_at(cut.ruler, begin)
     helix = min(CORE_SHARE * radius, cut.room_mm)
-    if helix >= MIN_HELIX_SHARE * radius:
+    # a helix that meets what is cleared already would cut with its inner side alone, at the outer side's feed
+    solid = cleared.is_empty or cleared.distance(shapely.Point(start)) >= helix + 2.0 * radius
+    if helix >= MIN_HELIX_SHARE * radius and (solid or cut.ruler.length_mm < MIN_LAP_SHARE * radius):
         way = _lay_helix(start, radius_mm=helix, moves=moves, height=height)
         feed = height.step.rough.feed_mm_per_min
         way.append(line((*start, height.floor_mm), feed_mm_per_min=feed, purpose=Purpose.LINK))
-        return cut.to_mm, way + _follow(cut, from_mm=0.0, to_mm=cut.to_mm, height=height)
+        # begun elsewhere than at the end of a slit, all of it is run
+        end = begin + (cut.to_mm if begin == 0.0 else cut.ruler.length_mm)
+        return end, way + _follow(cut, from_mm=begin, to_mm=end, height=height)
     if cut.ruler.length_mm < MIN_LAP_SHARE * radius:
         raise PlanRefused(
             error(
@@ -372,10 +381,20 @@ def _lay_opening(cut: Cut, *, moves: list[Move], height: Height) -> tuple[float,
     way = _come_down(start, moves=moves, height=height)
     run = (height.from_mm - height.floor_mm) / tan(height.step.ramp_rad)
     profile = Profile(
-        at_mm=(0.0, run, run + cut.ruler.length_mm), z_mm=(height.from_mm, height.floor_mm, height.floor_mm)
+        at_mm=(begin, begin + run, begin + run + cut.ruler.length_mm),
+        z_mm=(height.from_mm, height.floor_mm, height.floor_mm),
     )
-    end = run + cut.ruler.length_mm
+    end = begin + run + cut.ruler.length_mm
     return end, way + _follow_profile(cut.ruler, profile=profile, purpose=Purpose.SLOT, height=height)
+
+
+def _find_solid_start(cut: Cut, *, cleared: BaseGeometry) -> float:
+    """Return where an opening begins: the place farthest from what is cleared already."""
+    if cleared.is_empty:
+        return 0.0
+    at = np.linspace(0.0, cut.ruler.length_mm, 65)[:-1]
+    points = np.asarray(shapely.points(np.array([find_point_at(cut.ruler, float(place)) for place in at])))
+    return float(at[int(np.argmax(shapely.distance(points, cut.before)))])
 
 
 def _come_down(point: tuple[float, float], *, moves: list[Move], height: Height) -> list[Move]:

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from cam.geometry.along import Ruler, find_point_at, lay_ruler
-from cam.geometry.contour import BoolArray, Contour, FloatArray, polygon
+from cam.geometry.contour import BoolArray, Contour, FloatArray, Region, polygon
 from cam.geometry.transform import reverse
 from cam.motion.recess_levels import Level, as_polygon, find_places
 
@@ -81,10 +81,10 @@ def find_cuts(
                 if fresh and _lies_along(contour, found):
                     continue
                 ruler = lay_ruler(reverse(contour) if against else contour)
-                for start, end, far in _find_new(ruler, before=before, spacing_mm=SPACING_SHARE * radius_mm):
+                for start, end, _ in _find_new(ruler, before=before, spacing_mm=SPACING_SHARE * radius_mm):
                     closed = end - start >= ruler.length_mm - 1e-9
                     kind = CutKind.RING if closed else CutKind.RUN
-                    if closed and (fresh or far > 1.5 * radius_mm):
+                    if closed and fresh:
                         kind = CutKind.OPENING if level.helix_mm is None else CutKind.HELIX
                     found.append(
                         Cut(
@@ -103,7 +103,14 @@ def find_cuts(
                     )
         cuts.append(tuple(found))
         before = within
+        if level.helix_mm is not None:
+            before = shapely.union_all([region_middle(region).buffer(level.helix_mm) for region in level.regions])
     return tuple(cuts)
+
+
+def region_middle(region: Region) -> shapely.Point:
+    """Return the middle of a region's bounds, where its helix turns."""
+    return as_polygon((region,)).envelope.centroid
 
 
 def _lay_slot(way: tuple[tuple[float, float], ...], *, level: int, before: BaseGeometry, within: BaseGeometry) -> Cut:

@@ -22,6 +22,8 @@ STEP_SHARE = 0.99
 """Rings stand so much of the stepover apart: the bite is never quite the limit."""
 DEEP_STEPS = 3.0
 """What lies farther from a grown region than so many of its steps is no corner (of 30 degrees or more) but an arm."""
+COMPACT_SHARE = 1.6
+"""The first ring may stand off the helix's middle by so much of its distance; on a square it is 1.41."""
 SLOT_SHARE = 0.2
 """A corner that a ring leaves by more than this share of the cutter's radius beyond a step is slotted before."""
 SAME_MM = 0.02
@@ -72,6 +74,8 @@ def grow_levels(region: Region, *, radius_mm: float, stepover_mm: float, helix_m
     depth = deepest = max(0.0, find_depth_mm(room) - slit)
     base = shrink(region, by_mm=depth)
     grown = find_helix_growth(base, helix_mm=min(helix_mm, depth))
+    if grown > 0.0 and not _is_compact(region, base=base, depth_mm=depth, by_mm=grown + STEP_SHARE * stepover_mm):
+        grown = 0.0
     levels = [Level(regions=base, opens=True, room_mm=depth, helix_mm=min(helix_mm, depth) if grown > 0.0 else None)]
     bite = acos(max(-1.0, 1.0 - STEP_SHARE * stepover_mm / radius_mm))
     while depth > 0.0:
@@ -173,6 +177,13 @@ def find_helix_growth(base: tuple[Region, ...], *, helix_mm: float) -> float:
     """Return by how much a start may be taken as grown because a helix clears it; 0 if it does not."""
     reach = max(float(shapely.minimum_bounding_radius(as_polygon((region,)))) for region in base)
     return helix_mm - reach if reach < 0.35 * helix_mm else 0.0
+
+
+def _is_compact(region: Region, *, base: tuple[Region, ...], depth_mm: float, by_mm: float) -> bool:
+    """Return whether the first ring round a helix keeps close about it, as in a circle or a square."""
+    middle = as_polygon(base).centroid
+    ring = as_polygon(shrink(region, by_mm=max(0.0, depth_mm - by_mm)))
+    return len(base) == 1 and float(shapely.hausdorff_distance(ring.boundary, middle)) <= COMPACT_SHARE * by_mm
 
 
 def _find_step(

@@ -97,7 +97,7 @@ def find_step(*, radius_mm: float = RADIUS_MM, stepover_mm: float = STEPOVER_MM,
     return SimpleNamespace(
         panel="bench",
         feature="recess",
-        cutter=SimpleNamespace(name="flat", radius_mm=radius_mm, diameter_mm=2 * radius_mm),
+        cutter=SimpleNamespace(name="flat", radius_mm=radius_mm, diameter_mm=2 * radius_mm, flutes=1),
         stepover_mm=stepover_mm,
         ramp_rad=0.05,
         rough_direction=Direction.CLIMB,
@@ -107,6 +107,8 @@ def find_step(*, radius_mm: float = RADIUS_MM, stepover_mm: float = STEPOVER_MM,
             max_feed_mm_per_min=4000.0,
             ramp_feed_mm_per_min=1500.0,
             plunge_mm_per_min=900.0,
+            chip_low_mm=0.1,
+            spindle_rpm=18000.0,
         ),
     )
 
