@@ -8,10 +8,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cam.plan import tour_search
 from cam.plan.order import Stop, measure_travel_mm, order_stops
 from cam.plan.tour import HOME, Errand, find_path, lay_tour, measure_tour_mm, reverse_run, take_back
 from cam.plan.tour_exchange import apply_exchange, find_exchange
 from cam.plan.tour_places import find_best_places, reinsert_stops
+
+FEW_KICKS = 60
+"""What holds of every order holds after few kicks too; they are what takes time."""
+
+
+@pytest.fixture(autouse=True, scope="module")
+def few_kicks():
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("FEWEST_KICKS", "MOST_KICKS", "FEWEST_PLACED_KICKS", "MOST_PLACED_KICKS"):
+            patch.setattr(tour_search, name, FEW_KICKS)
+        yield
+
 
 coordinates = st.integers(0, 40).map(lambda n: 25.0 * n)
 points = st.tuples(coordinates, coordinates)
