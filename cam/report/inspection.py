@@ -19,6 +19,7 @@ from cam.geometry.measure import (
     measure_area_mm2,
 )
 from cam.panel.finishes import RANK
+from cam.panel.layers import Meaning
 from cam.panel.meanings import LoopMeaning, Meant
 from cam.panel.panel import Finish, Role
 from cam.report.documents import FORMAT
@@ -122,6 +123,10 @@ def _say_role(meaning: LoopMeaning, suspect: str | None) -> str:
     return f"recess {meaning.depth_mm:g}" if meaning.role is Role.RECESS else str(meaning.role)
 
 
+def _say_centre_line(chain: OpenChain, meaning: Meaning) -> str:
+    return f"groove {meaning.width_mm:g} x {meaning.depth_mm:g}, open, {chain.length_mm:.1f} mm long"
+
+
 def _say_finishes(meaning: LoopMeaning, suspect: str | None) -> str:
     return "-" if suspect else "+".join(_list_finishes(meaning)) or "-"
 
@@ -172,10 +177,7 @@ def write_inspection(drawing: Drawing, *, meant: Meant, names: Mapping[int, str]
             f"{row.panel}"
         )
     for chain, meaning in zip(drawing.centre_lines, meant.centre_lines, strict=True):
-        lines.append(
-            f"  -  groove {meaning.width_mm:g} x {meaning.depth_mm:g}, open, {chain.length_mm:.1f} mm long, "
-            f"layer {chain.layer}"
-        )
+        lines.append(f"  -  {_say_centre_line(chain, meaning)}, layer {chain.layer}")
     for chain in drawing.open_chains:
         lines.append(f"  -  open, {chain.length_mm:.1f} mm long, gap {chain.gap_mm:.3f} mm, layer {chain.layer}")
     return "\n".join(line.rstrip() for line in lines)
@@ -201,7 +203,7 @@ def write_inspection_page(drawing: Drawing, *, meant: Meant, names: Mapping[int,
     sections = (
         _lay_section("picture", "The drawing", picture),
         _lay_section("findings", "Findings", lay_findings(flags)),
-        _lay_section("loops", "Loops", _lay_loops(drawing, rows=rows)),
+        _lay_section("loops", "Loops", _lay_loops(drawing, meant=meant, rows=rows)),
     )
     return lay_document(title=f"Drawing {name}", header=header, sections=sections)
 
@@ -297,8 +299,8 @@ def _caption(drawing: Drawing, styles: list[str]) -> str:
     return " ".join(said)
 
 
-def _lay_loops(drawing: Drawing, *, rows: list[_Row]) -> Markup:
-    if not drawing.loops:
+def _lay_loops(drawing: Drawing, *, meant: Meant, rows: list[_Row]) -> Markup:
+    if not drawing.loops and not drawing.centre_lines:
         return element("p", words("The drawing holds no closed loop.")) if not drawing.open_chains else EMPTY
     cells = [
         tuple(
@@ -307,8 +309,12 @@ def _lay_loops(drawing: Drawing, *, rows: list[_Row]) -> Markup:
         )
         for number, row in enumerate(rows, start=1)
     ]
+    cells += [
+        tuple(words(text) for text in ("-", _say_centre_line(chain, meaning), "", "", "", "", "-", chain.layer, ""))
+        for chain, meaning in zip(drawing.centre_lines, meant.centre_lines, strict=True)
+    ]
     return lay_table(
-        caption="Closed loops: sizes, depths and smallest radius in mm, area in square centimetres",
+        caption="Closed loops and centre lines: sizes, depths and smallest radius in mm, area in square centimetres",
         headings=("No.", "Role", "Width", "Height", "Area", "Smallest radius", "Finish", "Layer", "Panel"),
         rows=cells,
         numeric=frozenset({2, 3, 4, 5}),

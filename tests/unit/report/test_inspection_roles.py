@@ -98,6 +98,7 @@ def test_the_picture_shows_each_as_what_it_is(inspect, tmp_path):
     assert page.count('class="sunk"') == 1
     material = re.search(r'<path d="([^"]*)" class="material"', page)[1]
     assert material.count("M") == 3  # the frame and what lies in the upper face are no part of the material's edge
+    assert "<td>groove 6 x 2, open, 250.0 mm long</td>" in page
     assert "Recesses are shaded" in page and "asked about is dotted" in page
 
 
