@@ -27,6 +27,7 @@ from time import perf_counter
 import ezdxf
 import numpy as np
 import shapely
+import shapely.affinity
 
 from cam import pipeline
 from cam.backplot.trace import Kind, Trace
@@ -69,6 +70,7 @@ SHEETS = {
     "industrial": ("cast-5-3050x2030", "cast-10-3050x2030"),
 }
 CONTROLLERS = ("ngc", "ngc", "ngc", "level-arcs")
+DRILLS_MM = (3, 4, 5, 6)
 VEES = ("vee-60-6", "vee-90-12")
 CUTTERS = ((), (), (), ("o1-6-up",), ("o1-4-up",), ("o1-5-up", "o1-3-up"), ("o1-8-up", "o1-4-up"), ("o1-6.35-up",))
 
@@ -232,7 +234,7 @@ def draw_upper_face(rng: random.Random, space, box: tuple[float, float, float, f
     x, y, w, h = box
     kind = rng.choice(["recess", "recess", "island", "groove", "ring", "drilled"]) if sunk else "drilled"
     if kind == "drilled" or min(w, h) < 20.0:
-        space.add_circle((x + w / 2.0, y + h / 2.0), rng.choice([3.0, 4.0, 5.0, 6.0]) / 2.0)
+        space.add_circle((x + w / 2.0, y + h / 2.0), rng.choice(DRILLS_MM) / 2.0)
     elif kind in ("recess", "island"):
         layer = {"layer": f"RECESS-{rng.choice(['0.8', '1.2', '1.5'])}"}
         space.add_lwpolyline(draw_box(x, y, w, h, rng.choice([0.0, 6.5])), "xyb", close=True, dxfattribs=layer)
@@ -316,6 +318,8 @@ def write_random_job(seed: int, *, folder: Path, tables: Tables) -> Job:
     cutters = rng.choice(CUTTERS)
     if machine == "bench" and "o1-8-up" in cutters:
         cutters = ()  # its collet takes no 8 mm shank
+    if cutters:
+        cutters = (*cutters, *(f"drill-{mm}" for mm in DRILLS_MM))
     return check_job(
         Job(
             title=f"random {seed}",
@@ -388,6 +392,7 @@ def check_made(made: pipeline.Made, *, tables: Tables) -> list[str]:
         faults += _check_heights(trace, paths, top_mm=top, cutters=cutters)
         faults += _check_speeds(trace, paths, top_mm=top, cutters=cutters, machine=rows.machine, material=rows.material)
         faults += _check_cut(trace, paths, made=made, cutters=cutters)
+        faults += _check_clamps(trace, paths, made=made, cutters=cutters)
     return faults
 
 
@@ -412,6 +417,23 @@ def _check_heights(trace, paths, *, top_mm, cutters) -> list[str]:
         if end[2] < top_mm and drop > 1e-4 and drop > flat * np.tan(limit) * (1 + 1e-3) + 3e-4:
             faults.append(f"line {trace.line[i]}: goes down {drop:.4f} mm over {flat:.4f} mm")
     return faults
+
+
+def _check_clamps(trace, paths, *, made, cutters) -> list[str]:
+    """Check that no cutter, and no holder of 25 mm radius above its stick-out, comes into a clamp below its height."""
+    faults = []
+    for clamp in made.job.keep_outs:
+        box = shapely.box(-clamp.size_mm[0] / 2, -clamp.size_mm[1] / 2, clamp.size_mm[0] / 2, clamp.size_mm[1] / 2)
+        box = shapely.affinity.translate(shapely.affinity.rotate(box, clamp.turn_deg, origin=(0, 0)), *clamp.at_mm)
+        for i, points in paths:
+            cutter = cutters.get(int(trace.tool[i]))
+            if cutter is None or not np.isfinite(points).all() or (deep := cut_below(points, clamp.height_mm)) is None:
+                continue
+            line = shapely.LineString(deep[:, :2]) if len(deep) > 1 else shapely.Point(deep[0, :2])
+            held = deep[:, 2].min() + cutter.stick_out_mm < clamp.height_mm
+            if shapely.distance(line, box) < (25.0 if held else cutter.radius_mm) - GOUGE_MM:
+                faults.append(f"line {trace.line[i]}: touches {clamp.name}")
+    return faults[:3]
 
 
 def _is_gone(earlier, place, *, cutters, trace) -> bool:
