@@ -137,7 +137,7 @@ def _say_contacts(
         yield error(code, message + said, remedy=remedy, origin=origin, size_mm=size)
 
 
-def _measure_contact(joined: Joined, net: Net, contacts: Contacts, k: int, code: str) -> tuple[float, str]:
+def _measure_contact(joined: Joined, net: Net, contacts: Contacts, k: int, code: str) -> tuple[float | None, str]:
     """Return the size of a contact, and how it is said."""
     a, b = int(contacts.one[k]), int(contacts.other[k])
     if code == "overlapping-pieces":
@@ -146,8 +146,11 @@ def _measure_contact(joined: Joined, net: Net, contacts: Contacts, k: int, code:
     if code == "self-crossing":
         size = measure_cut_off_mm(joined.chains, net, one=a, other=b)
         return size, f"; {size:.4g} mm of it or more lie between the two passes"
-    size = measure_depth_mm(joined.chains, one=int(net.chain[a]), other=int(net.chain[b]))
-    return size, f"; they reach {size:.4g} mm over each other" if size > SAME_MM else "; they only touch"
+    depth = measure_depth_mm(joined.chains, one=int(net.chain[a]), other=int(net.chain[b]))
+    if depth is None:
+        return None, ""
+
+    return depth, f"; they reach {depth:.4g} mm over each other" if depth > SAME_MM else "; they only touch"
 
 
 def _is_near_free_end(joined: Joined, points: FloatArray, join_tol_mm: float) -> BoolArray:

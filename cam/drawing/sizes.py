@@ -8,10 +8,13 @@ import shapely
 from cam.drawing.chain import Chains
 from cam.drawing.contact import take_segments
 from cam.drawing.crossing import Net
+from cam.geometry.contour import FloatArray
 from cam.geometry.flatten import flatten_vertices
 from cam.geometry.measure import find_distances_mm
 
 CHORD_TOL_MM = 0.01
+MAX_TANGLED_POINTS = 2000
+"""A contour that crosses itself is not measured against others beyond this: it must be mended first."""
 
 
 def measure_overlap_mm(net: Net, *, one: int, other: int, touch_tol_mm: float) -> float:
@@ -39,8 +42,8 @@ def measure_cut_off_mm(chains: Chains, net: Net, *, one: int, other: int) -> flo
     return min(between, round_about) if chains.closed[chain] else between
 
 
-def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float:
-    """Return how far two chains reach over each other.
+def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float | None:
+    """Return how far two chains reach over each other, None where one is too tangled to say.
 
     Of two closed ones that is the width of the narrowest rectangle about the area that they share,
     or about what either has outside the other, whichever is least. Of an open and a closed one it is
@@ -48,6 +51,8 @@ def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float:
     distance from where they cross to the nearest of their ends.
     """
     first, second = _lay_shape(chains, one), _lay_shape(chains, other)
+    if first is None or second is None:
+        return None
     if not (chains.closed[one] or chains.closed[other]):
         ends = shapely.union(shapely.boundary(first), shapely.boundary(second))
         return float(shapely.distance(ends, shapely.intersection(first, second)))
@@ -62,17 +67,25 @@ def measure_depth_mm(chains: Chains, *, one: int, other: int) -> float:
 
 def measure_apart_mm(chains: Chains, *, one: int, other: int) -> float:
     """Return the greatest distance of either of two closed chains from the other."""
-    rings = [shapely.boundary(_lay_shape(chains, chain)) for chain in (one, other)]
-    return float(shapely.hausdorff_distance(rings[0], rings[1]))
+    first, second = (_lay_points(chains, chain) for chain in (one, other))
+    # closed by hand: a loop so flat that two points are left of it is no ring
+    paths = [shapely.LineString(np.concatenate((points, points[:1]))) for points in (first, second)]
+    return float(shapely.hausdorff_distance(paths[0], paths[1]))
 
 
-def _lay_shape(chains: Chains, chain: int) -> shapely.Geometry:
-    closed = bool(chains.closed[chain])
+def _lay_points(chains: Chains, chain: int) -> FloatArray:
     vertices = chains.vertices[chains.first[chain] : chains.first[chain + 1]]
-    points = flatten_vertices(vertices, chord_tol_mm=CHORD_TOL_MM, closed=closed)[0]
-    if not closed:
+    return flatten_vertices(vertices, chord_tol_mm=CHORD_TOL_MM, closed=bool(chains.closed[chain]))[0]
+
+
+def _lay_shape(chains: Chains, chain: int) -> shapely.Geometry | None:
+    points = _lay_points(chains, chain)
+    if not chains.closed[chain] or len(points) < 3:
         return shapely.LineString(points)
-    return shapely.make_valid(shapely.Polygon(points)) if len(points) > 2 else shapely.LineString(points)
+    polygon = shapely.Polygon(points)
+    if shapely.is_valid(polygon):
+        return polygon
+    return shapely.make_valid(polygon) if len(points) <= MAX_TANGLED_POINTS else None
 
 
 def _measure_width_mm(shape: shapely.Geometry) -> float:

@@ -489,3 +489,33 @@ def test_two_ends_that_nearly_meet_are_no_end_short_of_a_line(read):
         lines((50.05, 20), (80, 20))(space)
 
     assert all("short of" not in f.message for f in errors(read(draw)))
+
+
+def test_flat_loops_drawn_twice_are_measured_too(read):
+    """A chord of 40 mm and an arc that rises 0.008 mm: less than the flattening's own distance."""
+
+    def draw(space):
+        rectangle(space, 0, 0, 100, 60)
+        for shift in (0.0, 0.05):
+            space.add_lwpolyline([(20, 20 + shift, 4e-4), (60, 20 + shift, 0)], format="xyb", close=True)
+
+    found = {f.code: f.size_mm for f in errors(read(draw))}
+    assert found["doubled-loop"] == pytest.approx(0.05)
+
+
+def test_a_contour_tangled_beyond_measure_is_said_without_a_size(read):
+    """A zigzag over itself of thousands of points crosses a circle: crossing, but how far is nobody's question."""
+    rows = [(300 * (k % 2) + 0.01 * k, 97 * k % 200) for k in range(2500)]
+
+    def draw(space):
+        space.add_lwpolyline(rows[:60], close=True)
+        space.add_lwpolyline(
+            [(x + 1000, y) for x, y in rows[:60]] + [(1500 + 0.001 * k, 0.3 * k) for k in range(2200)], close=True
+        )
+        space.add_circle((150, 100), 20)
+        space.add_circle((1150, 100), 20)
+
+    sizes = [f.size_mm for f in errors(read(draw)) if f.code == "crossing-loops"]
+    assert len(sizes) == 2
+    assert sizes[0] is not None
+    assert sizes[1] is None
