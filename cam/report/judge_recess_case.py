@@ -12,6 +12,8 @@ from cam.report.judge_case import CHORD_TOL_MM, Case
 from cam.sheet.layout import place_contour
 from cam.tables.job import ZeroFace
 
+SLIVER_MM = 1e-6
+"""A thousandth of what a program can say: what stands no wider is rounding."""
 FLOOR_TOL_MM = 0.05
 """How far a recess's floor may lie above or below where it should be."""
 
@@ -62,4 +64,5 @@ def find_solid(case: Case, *, panel: int, recesses: tuple[PlacedRecess, ...], ab
     """Return what of a panel must stand at a height: all of it but the recesses whose floors lie below."""
     own = [each.shape for each in recesses if each.panel == panel and each.floor_mm - FLOOR_TOL_MM <= above_mm]
     polygon = case.panels[panel].polygon
-    return polygon.difference(shapely.union_all(own)) if own else polygon
+    # where a recess ends on the panel's edge, rounding would leave slivers of that standing
+    return polygon.difference(shapely.union_all(own).buffer(SLIVER_MM, join_style="mitre")) if own else polygon

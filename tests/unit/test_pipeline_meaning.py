@@ -114,3 +114,10 @@ def test_a_recess_too_deep_for_the_sheet_is_refused(draw, tables):
     with pytest.raises(PanelRefused) as caught:
         pipeline.make_job(default_job(path, sheet="cast-6-2440x1220"), tables=tables)
     assert [finding.code for finding in caught.value.findings] == ["thickness-not-measured"]
+
+
+def test_rebates_of_a_turned_panel_are_proven(draw, tables):
+    path = draw(("0", 0, 0, 160, 120), ("RECESS-2", -8, -8, 20, 136), ("RECESS-1.5", 80, 90, 40, 30))
+    entry = PanelEntry(drawing=path, turn_deg=33.0)
+    made = pipeline.make_job(default_job(path, panels=(entry,), margin_mm=30.0, **THICK), tables=tables)
+    assert made.programs[0].verdict.proven, [str(finding) for finding in made.programs[0].verdict.findings]
