@@ -18,7 +18,7 @@ from cam.report.judge_keep_outs import judge_keep_outs
 from cam.report.judge_recess import judge_recess
 from cam.report.judge_recess_case import place_recesses
 from cam.report.judge_recess_cuts import judge_recess_cuts
-from cam.report.judge_release import judge_release
+from cam.report.judge_release import judge_cut_skins, judge_release
 from cam.report.judge_setting import judge_setting
 from cam.report.judge_walls import find_removal, find_wall_rests, judge_depth, judge_films, judge_pieces, judge_walls
 from cam.report.verdict import Deviation, Verdict
@@ -86,6 +86,7 @@ def judge_program(
         *judge_walls(case, rests=rests),
         *judge_bridge_places(case, removal=removal, rests=rests),
         *judge_release(case, clearances=clearances, rests=rests),
+        *judge_cut_skins(case, removal=removal, rests=rests),
         *judge_pieces(case, removal=removal),
         *tight,
         *judge_depth(case),

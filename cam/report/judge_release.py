@@ -3,11 +3,43 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 
-from cam.findings import Finding, error
+from cam.findings import Finding, Origin, error
 from cam.report.judge_case import Case, locate_move
 from cam.report.judge_gouges import CONTACT_MM, Clearances
-from cam.report.judge_walls import WallRest, may_come_free
+from cam.report.judge_walls import FILM_START_MM, Removal, WallRest, find_farthest, may_come_free
+from cam.tables.job import HoldKind
+
+
+def judge_cut_skins(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) -> list[Finding]:
+    """Return a finding for each place where a last pass through a skin left material on an outline, at the bed."""
+    if case.job.hold.by is not HoldKind.SKIN:
+        return []
+    findings = []
+    for wall, rest in zip(case.walls, rests, strict=True):
+        if rest.bed or not may_come_free(case, wall):
+            continue
+        face = shapely.Polygon(wall.ring_mm)
+        band = face.buffer(rest.radius_mm).difference(face.buffer(FILM_START_MM)).intersection(case.sheet)
+        for part in shapely.get_parts(band.difference(removal.bed)):
+            if part.geom_type != "Polygon" or part.is_empty:
+                continue
+            size, (x, y) = find_farthest(case.segments, part)
+            if size > case.job.tolerances.finish_uncut_mm:
+                findings.append(
+                    error(
+                        "material-left",
+                        f"{size:.3f} mm of the skin is left on {wall.label}; "
+                        f"{case.job.tolerances.finish_uncut_mm:g} mm is allowed",
+                        remedy="let the last pass run where the finishing pass went",
+                        origin=Origin(
+                            file=case.program, panel=wall.panel, feature=wall.feature.label, x_mm=x, y_mm=y, z_mm=0.0
+                        ),
+                        size_mm=size,
+                    )
+                )
+    return findings
 
 
 def judge_release(case: Case, *, clearances: Clearances, rests: tuple[WallRest, ...]) -> list[Finding]:

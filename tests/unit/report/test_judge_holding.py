@@ -11,7 +11,9 @@ from cam.errors import PlanRefused
 from cam.findings import Severity
 from cam.geometry.along import find_point_at, lay_ruler
 from cam.geometry.contour import Contour, Region, circle, polygon, rectangle
+from cam.geometry.offset import offset_region
 from cam.geometry.rounding import round_corners
+from cam.motion import last_pass, lay_moves
 from cam.panel.panel import Finish
 from cam.plan import hold_feature, plan_panels
 from cam.plan.holding import Footing
@@ -187,6 +189,19 @@ def test_a_skin_is_cut_through_by_a_last_pass(bench, build_panel, grip):
     small = replace(hold, vacuum_holds_above_mm2=1e6, tape_holds_above_mm2=1e6)
     assert "skin-missing" in found(made.judge(hold=small))
     assert found(bench(panel, hold=small, cutters=("o1-3-up",)).judge()) == {}
+
+
+def test_a_last_pass_off_the_wall_leaves_skin_on_it(bench, monkeypatch):
+    def stray(path, **how):
+        (region,) = offset_region(Region(outer=path), distance_mm=0.05)
+        return last_pass.lay_last_pass(region.outer, **how)
+
+    hold = Hold(by=HoldKind.SKIN, grip=Grip.VACUUM, skin_last_pass=True)
+    assert found(bench(PLATE, hold=hold).judge()) == {}
+    monkeypatch.setattr(lay_moves, "lay_last_pass", stray)
+    finding = found(bench(PLATE, hold=hold).judge())["material-left"]
+    assert finding.size_mm == pytest.approx(0.05, abs=0.002)
+    assert finding.origin.feature == "outline"
 
 
 # --- clamps ---
