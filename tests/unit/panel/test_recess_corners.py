@@ -1,6 +1,6 @@
 """The corner rule in recesses: against an opening by a polygon engine (shapely) and closed forms."""
 
-from math import pi
+from math import cos, pi, sin
 
 import numpy as np
 import pytest
@@ -95,6 +95,20 @@ def test_corners_between_arcs_and_lines_of_a_rebate(find):
     material = build_polygon(panel.region)
     want = open_by_polygon(drawn, panel, 5.0).intersection(material)
     assert build_polygon(recess.region).intersection(material).symmetric_difference(want).area < 0.2
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.1, 0.7, 2.3, 4.1])
+def test_a_narrow_rebate_may_end_on_a_slanted_edge(find, turn):
+    # 6 mm wide, its outer side drawn along the outline: the two meet to rounding only
+    c, s = cos(turn), sin(turn)
+
+    def place(points):
+        return polygon([(c * x - s * y, s * x + c * y) for x, y in points])
+
+    plate = place([(0, 0), (300, 0), (300, 200), (0, 200)])
+    (panel,) = find(("0", plate), ("RECESS-2", place([(50, 0), (170, 0), (170, 6), (50, 6)])))
+    assert len(panel.rounded) == 2
+    assert measure_area_mm2(panel.recesses[0].region.outer) == pytest.approx(120 * 6 - 2 * CORNER_MM2)
 
 
 def test_a_recess_round_a_cut_out_and_one_into_it(find):
