@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import radians, tan
 
@@ -101,14 +102,17 @@ def find_removal(case: Case) -> Removal:
     spread = find_spread_mm(case)
     low = max(case.hold_mm - HEIGHT_TOL_MM - spread, case.hold_mm / 2.0)
     above = cut_portions(case.high, below_mm=high)
-    return Removal(
-        wall=sweep_portions(above, cutters=case.cutters, height_mm=high, side=Side.WITHIN, chord_tol_mm=CHORD_TOL_MM),
-        bed=sweep_portions(above, cutters=case.cutters, height_mm=0.0, side=Side.WITHIN, chord_tol_mm=CHORD_TOL_MM),
-        holding=sweep_portions(
-            case.low, cutters=case.cutters, height_mm=low, side=Side.BEYOND, chord_tol_mm=CHORD_TOL_MM
-        ),
-        wall_mm=high,
-    )
+    asked = ((above, high, Side.WITHIN), (above, 0.0, Side.WITHIN), (case.low, low, Side.BEYOND))
+    # the polygon engine lets go of the interpreter; each region is the same whichever is done first
+    with ThreadPoolExecutor(max_workers=len(asked)) as pool:
+        sweeps = [
+            pool.submit(
+                sweep_portions, portions, cutters=case.cutters, height_mm=height, side=side, chord_tol_mm=CHORD_TOL_MM
+            )
+            for portions, height, side in asked
+        ]
+        wall, bed, holding = (sweep.result() for sweep in sweeps)
+    return Removal(wall=wall, bed=bed, holding=holding, wall_mm=high)
 
 
 def find_spread_mm(case: Case) -> float:
