@@ -126,12 +126,18 @@ def _find_joined(source: Source, place: IntArray, opens: BoolArray, distance_mm:
 def points_at(pieces: Pieces, piece: IntArray, along_mm: FloatArray) -> FloatArray:
     """Return the points, shape (n, 2), at lengths along pieces from their starts."""
     share = along_mm / np.maximum(pieces.length_mm[piece], np.finfo(np.float64).tiny)
-    angle = pieces.angle_rad[piece] + pieces.sweep_rad[piece] * share
-    circular = pieces.centre_mm[piece] + pieces.radius_mm[piece, None] * np.column_stack((np.cos(angle), np.sin(angle)))
-    straight = pieces.start_mm[piece] + share[:, None] * (pieces.end_mm - pieces.start_mm)[piece]
-    points = np.where(pieces.is_arc[piece, None], circular, straight)
-    points = np.where((share <= 0.0)[:, None], pieces.start_mm[piece], points)
-    return np.asarray(np.where((share >= 1.0)[:, None], pieces.end_mm[piece], points))
+    points = np.where((share >= 1.0)[:, None], pieces.end_mm[piece], pieces.start_mm[piece])
+    within = (share > 0.0) & (share < 1.0)
+    arc = pieces.is_arc[piece]
+    at = np.flatnonzero(within & arc)
+    own, part = piece[at], share[at]
+    angle = pieces.angle_rad[own] + pieces.sweep_rad[own] * part
+    circle = np.column_stack((np.cos(angle), np.sin(angle)))
+    points[at] = pieces.centre_mm[own] + pieces.radius_mm[own, None] * circle
+    at = np.flatnonzero(within & ~arc)
+    own, part = piece[at], share[at]
+    points[at] = pieces.start_mm[own] + part[:, None] * (pieces.end_mm - pieces.start_mm)[own]
+    return np.asarray(points)
 
 
 def directions_at(pieces: Pieces, piece: IntArray, along_mm: FloatArray) -> FloatArray:
