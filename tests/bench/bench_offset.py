@@ -97,7 +97,13 @@ class Judge:
         if not len(near) or self.is_beyond(point):
             return None
         united = shapely.union_all(shapely.buffer(near, d, quad_segs=quad_segs)).boundary
-        nearest = shapely.get_coordinates(shapely.shortest_line(dot, united))[1]
+        (x, y), r = point, 3.0 * WITHIN_MM
+        here = shapely.clip_by_rect(united, x - r, y - r, x + r, y + r)
+        # a small distance leads to both sides of the source at once: only one is the offset's
+        here = here.intersection(self.source) if self.distance_mm < 0.0 else here.difference(self.source)
+        if here.is_empty:
+            return None
+        nearest = shapely.get_coordinates(shapely.shortest_line(dot, here))[1]
         return nearest if np.hypot(*(nearest - point)) <= 2.5 * WITHIN_MM else None
 
     def is_beyond(self, point) -> bool:
@@ -159,7 +165,9 @@ def spread(points) -> np.ndarray:
 
 
 def compare(row: dict, region: Region, source: shapely.Polygon, found, distance: float) -> None:
-    ours = find_rings([as_polygon(part, chord_tol_mm=FLATTEN_MM) for part in found])
+    # not by way of polygons: a lens of two short arcs has but two chords
+    flat = [flatten(contour, chord_tol_mm=FLATTEN_MM) for part in found for contour in part.contours]
+    ours = [np.concatenate((ring, ring[:1])) for ring in flat]
     spacing = 0.001 * source.length
     engine = find_rings([source.buffer(distance, quad_segs=1024)])
     our_strays, out = find_strays(find_points(ours, spacing_mm=spacing), engine)
