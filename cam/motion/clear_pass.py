@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
-from cam.geometry.along import Ruler, find_heading_at, find_nearest_at, find_point_at
+from cam.geometry.along import Ruler, find_heading_at, find_nearest_at, find_point_at, find_segment_at
 from cam.geometry.contour import Region
 from cam.motion.follow import Bite, approach, follow, retract
 from cam.motion.moves import Move, MoveKind, Purpose, arc, line
@@ -191,6 +191,11 @@ def _lay_ring_in_slot(
     for way in near:
         onto = _find_start(shapely.shortest_line(way, ring))
         at = find_nearest_at(cut.ruler, onto)
+        radius = height.step.cutter.radius_mm
+        around = [find_segment_at(cut.ruler, at + share * radius) for share in (-1.0, -0.5, 0.0, 0.5, 1.0)]
+        if cut.ruler.segments.radius_mm[around].min() < 2.0 * radius:
+            # in a tight corner the outer edge, whose feed rules, would have nothing to cut yet
+            continue
         cleared = way.intersection(cut.before)
         if cleared.is_empty:
             continue
@@ -292,6 +297,7 @@ def _enter_ring(
             z_mm=height.floor_mm,
             feed_mm_per_min=height.step.rough.feed_mm_per_min,
             reach_mm=height.step.cutter.radius_mm,
+            material_right=height.step.rough_direction is Direction.CLIMB,
         ),
     ]
     return at_mm, moves + _follow(cut, from_mm=at_mm, to_mm=at_mm + cut.ruler.length_mm, height=height)

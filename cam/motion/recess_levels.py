@@ -22,6 +22,8 @@ STEP_SHARE = 0.99
 """Rings stand so much of the stepover apart: the bite is never quite the limit."""
 DEEP_STEPS = 3.0
 """What lies farther from a grown region than so many of its steps is no corner (of 30 degrees or more) but an arm."""
+LEAST_ROOM_SHARE = 0.3
+"""A part narrower than twice this share of the cutter's radius is run round once, its one side the other's stepover."""
 COMPACT_SHARE = 1.6
 """The first ring may stand off the helix's middle by so much of its distance; on a square it is 1.41."""
 SLOT_SHARE = 0.2
@@ -76,6 +78,8 @@ def grow_levels(region: Region, *, radius_mm: float, stepover_mm: float, helix_m
     grown = find_helix_growth(base, helix_mm=min(helix_mm, depth))
     if grown > 0.0 and not _is_compact(region, base=base, depth_mm=depth, by_mm=grown + STEP_SHARE * stepover_mm):
         grown = 0.0
+    if depth < LEAST_ROOM_SHARE * radius_mm:
+        return (Level(regions=(region,), opens=True),)
     levels = [Level(regions=base, opens=True, room_mm=depth, helix_mm=min(helix_mm, depth) if grown > 0.0 else None)]
     bite = acos(max(-1.0, 1.0 - STEP_SHARE * stepover_mm / radius_mm))
     while depth > 0.0:
@@ -90,6 +94,8 @@ def grow_levels(region: Region, *, radius_mm: float, stepover_mm: float, helix_m
         opens = _opens_anew(room, from_mm=depth, to_mm=target)
         if opens:
             target = max(0.0, depth - STEP_SHARE * stepover_mm / 2.0)
+            # with less room than a helix takes the cutter goes down along the part's own edge, the longer the better
+            target = target if target > LEAST_ROOM_SHARE * radius_mm else 0.0
             opens = _opens_anew(room, from_mm=depth, to_mm=target)
         levels.append(Level(regions=shrink(region, by_mm=target), opens=opens, room_mm=target))
         depth = target

@@ -17,6 +17,8 @@ Point = tuple[float, float]
 LENGTHS = (6.0, 4.5, 3.5, 2.5, 1.8)
 """Lengths of a link in cutter radii, the first that finds room: the longer, the less it turns into the solid."""
 MAX_TURN_RAD = 1.0
+LEAST_SHARE = 0.85
+"""A tighter bend than this share of the cutter's radius is none: its feed, lowered for the outer edge, would rub."""
 STRAIGHT_RAD = 1e-6
 ROOM_TOL_MM = 0.002
 
@@ -46,7 +48,7 @@ def find_link(
     for length in LENGTHS:
         at = nearest + min(length * radius_mm, 0.45 * ring.length_mm)
         bends = join_smoothly(from_mm, heading_rad, find_point_at(ring, at), to_heading_rad=find_heading_at(ring, at))
-        if bends and _fits(from_mm, bends, within=within):
+        if bends and _fits(from_mm, bends, within=within, least_mm=LEAST_SHARE * radius_mm):
             return Link(bends=bends, at_mm=at)
     return None
 
@@ -97,12 +99,14 @@ def _bend(start: Point, heading_rad: float, end: Point) -> Bend:
     return Bend(to_mm=end, centre_mm=centre, sweep_rad=sweep)
 
 
-def _fits(start: Point, bends: tuple[Bend, ...], *, within: BaseGeometry) -> bool:
+def _fits(start: Point, bends: tuple[Bend, ...], *, within: BaseGeometry, least_mm: float) -> bool:
     """Return whether a link turns gently and stays within a region."""
     if any(abs(bend.sweep_rad) > MAX_TURN_RAD for bend in bends):
         return False
     points, at = [start], start
     for bend in bends:
+        if bend.centre_mm is not None and hypot(at[0] - bend.centre_mm[0], at[1] - bend.centre_mm[1]) < least_mm:
+            return False
         points += _place_points(at, bend)
         at = bend.to_mm
     return bool((shapely.distance(shapely.points(np.array(points)), within) <= ROOM_TOL_MM).all())
@@ -119,9 +123,15 @@ def _place_points(start: Point, bend: Bend, *, count: int = 12) -> list[Point]:
 
 
 def lay_bends(
-    bends: tuple[Bend, ...], *, start_mm: Point, z_mm: float, feed_mm_per_min: float, reach_mm: float
+    bends: tuple[Bend, ...],
+    *,
+    start_mm: Point,
+    z_mm: float,
+    feed_mm_per_min: float,
+    reach_mm: float,
+    material_right: bool,
 ) -> list[Move]:
-    """Return the moves of a link; round a left turn the outer edge, which cuts, holds the feed."""
+    """Return the moves of a link; round a turn away from the material its outer edge, which cuts, holds the feed."""
     moves: list[Move] = []
     at = start_mm
     for bend in bends:
@@ -130,7 +140,8 @@ def lay_bends(
             moves.append(line(to, feed_mm_per_min=feed_mm_per_min, purpose=Purpose.LINK))
         else:
             radius = hypot(at[0] - bend.centre_mm[0], at[1] - bend.centre_mm[1])
-            feed = feed_mm_per_min * radius / (radius + reach_mm)
+            outer = (bend.sweep_rad > 0.0) == material_right
+            feed = feed_mm_per_min * (radius / (radius + reach_mm) if outer else 1.0)
             moves.append(
                 arc(to, centre_mm=bend.centre_mm, sweep_rad=bend.sweep_rad, feed_mm_per_min=feed, purpose=Purpose.LINK)
             )

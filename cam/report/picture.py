@@ -75,6 +75,10 @@ def lay_legend(scene: Scene, *, flags: tuple[Flag, ...]) -> Markup:
     keys.append(_plain_key(element("rect", x=6.0, y=2.0, width=46.0, height=16.0, class_="panel"), "panel"))
     keys.append(_plain_key(element("rect", x=6.0, y=2.0, width=46.0, height=16.0, class_="sheet"), "rest of the sheet"))
     keys.append(_plain_key(element("path", d="M4 10H56", class_="edge"), "wanted edge of a panel"))
+    if any(placement.panel.recesses for placement in scene.layout.placements):
+        keys.append(
+            _plain_key(element("path", d="M4 4H56V16H4Z", class_="recess"), "wanted edge of a recess or groove")
+        )
     if scene.bridges:
         bow = element("path", d="M20 3V17L40 3V17Z", class_="bridge")
         keys.append(_plain_key(bow, f"bridge kept ({len(scene.bridges)})"))

@@ -6,6 +6,7 @@ Everything is drawn in the program's own coordinates, y upwards, and turned over
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from math import hypot
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from cam.backplot.sweep import find_radius_mm
 from cam.backplot.trace import Trace
 from cam.geometry.contour import BoolArray, FloatArray, Region
+from cam.geometry.transform import map_region
 from cam.panel.panel import RoundedCorner
 from cam.report.clamps import draw_keep_outs, lay_rectangle
 from cam.report.markup import Markup, element, format_number
@@ -28,7 +30,7 @@ from cam.report.strokes import (
     trace_moves,
 )
 from cam.report.svg import trace_contour, trace_region
-from cam.sheet.layout import Layout, Placement, place_point, place_region
+from cam.sheet.layout import Layout, Placement, place_contour, place_point, place_region
 from cam.tables.job import Face, KeepOut
 from cam.tables.rows import Cutter
 
@@ -155,6 +157,7 @@ def draw_scene(scene: Scene) -> Markup:
     panels = [element("path", d=trace_region(region), class_="panel") for region in scene.regions]
     contours = [contour for region in scene.regions for contour in region.contours]
     edges = [element("path", d=trace_contour(contour), class_="edge") for contour in contours]
+    edges += [element("path", d=trace_region(region), class_="recess") for region in place_sunk_regions(layout)]
     every = np.ones(len(scene.trace), dtype=bool)
     return _turn_over(
         element("g", element("path", d=sheet, class_="sheet"), *panels, id="land"),
@@ -163,6 +166,15 @@ def draw_scene(scene: Scene) -> Markup:
         *([draw_keep_outs(scene.keep_outs)] if scene.keep_outs else []),
         _draw_ways(scene, shown=every),
     )
+
+
+def place_sunk_regions(layout: Layout) -> list[Region]:
+    """Return the recesses and grooves of all panels where they lie on the sheet."""
+    return [
+        map_region(recess.region, partial(place_contour, placement))
+        for placement in layout.placements
+        for recess in placement.panel.recesses
+    ]
 
 
 def draw_window(scene: Scene, *, view: View, name: str) -> Markup:

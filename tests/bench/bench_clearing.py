@@ -100,6 +100,7 @@ def find_step(*, radius_mm: float = RADIUS_MM, stepover_mm: float = STEPOVER_MM,
         cutter=SimpleNamespace(name="flat", radius_mm=radius_mm, diameter_mm=2 * radius_mm, flutes=1),
         stepover_mm=stepover_mm,
         ramp_rad=0.05,
+        groove_mm=0.0,
         rough_direction=Direction.CLIMB,
         pass_heights_mm=passes,
         rough=SimpleNamespace(
