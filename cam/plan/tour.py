@@ -12,6 +12,10 @@ NEAREST = 4
 """How many nearest stops a stop looks at as its next one."""
 PER_QUADRANT = 1
 """How many more in each quadrant round it, so that clusters see one another."""
+LIKELY = 16
+"""Among how many, nearest by some of their places, these are looked for."""
+FEW_PLACES = 8
+"""So many places of each stop tell which are likely: all of them would take most of the time of a large sheet."""
 CLOSE = 4
 """How many of all these the second new connection of an exchange looks at."""
 HOME = 0
@@ -82,7 +86,7 @@ def lay_tour(errands: Sequence[Errand], *, start: complex) -> Tour:
     for node, over in enumerate(owner):
         if over != HOME:
             owned[over].append(node)
-    least = find_least_distances(places[:-1])
+    least = find_least_distances([own[:: max(1, len(own) // FEW_PLACES)] for own in places[:-1]])
     ring = [*_find_nearest_chain(least, group=group[:-1], owner=owner, owned=owned), len(places) - 1]
     index = [0] * len(ring)
     for i, node in enumerate(ring):
@@ -145,20 +149,27 @@ def _find_near(
 ) -> list[list[tuple[int, float]]]:
     """Return each node's nearest nodes and the nearest in each quadrant, of its own group and of those beside it."""
     middle = np.array([sum(own) / len(own) for own in places])
+    arrays = [np.array(own) for own in places]
     groups = np.unique(group)
     rank = np.searchsorted(groups, group)
     near: list[list[tuple[int, float]]] = []
     for node in range(len(places)):
         way = middle - middle[node]
         quadrant = (way.real >= 0.0) * 2 + (way.imag >= 0.0)
-        found: set[int] = set()
+        found: dict[int, float] = {}
         for beside in (rank[node] - 1, rank[node], rank[node] + 1):
             members = np.flatnonzero((rank == beside) & (np.arange(len(places)) != node))
             members = members[np.argsort(least[node, members], kind="stable")]
-            found.update(members[:NEAREST].tolist())
-            for q in range(4):
-                found.update(members[quadrant[members] == q][:PER_QUADRANT].tolist())
-        near.append(sorted(((other, float(least[node, other])) for other in found), key=lambda pair: pair[::-1]))
+            fewer = [members[:LIKELY], *(members[quadrant[members] == q][: LIKELY // 4] for q in range(4))]
+            likely = np.unique(np.concatenate(fewer))
+            ways = np.array([np.abs(arrays[node][:, None] - arrays[other][None]).min() for other in likely])
+            order = np.argsort(ways, kind="stable")
+            chosen = [
+                *order[:NEAREST],
+                *(i for q in range(4) for i in order[quadrant[likely[order]] == q][:PER_QUADRANT]),
+            ]
+            found.update((int(likely[i]), float(ways[i])) for i in chosen)
+        near.append(sorted(found.items(), key=lambda pair: pair[::-1]))
     return [*near, []]
 
 

@@ -21,7 +21,7 @@ FEWEST_KICKS, MOST_KICKS = 1200, 2000
 
 Of few stops no more than so many each: they are soon at their shortest.
 """
-FEWEST_PLACED_KICKS, MOST_PLACED_KICKS = 700, 900
+FEWEST_PLACED_KICKS, MOST_PLACED_KICKS = 600, 900
 """The same where stops have several places: each kick takes about twice as long."""
 TURN_SHARE = 0.2
 """How many of the kicks turn a run round instead."""
