@@ -15,6 +15,8 @@ from cam.panel.nesting import find_boxes_mm, lay_rings
 MAX_GLYPH_MM = 80.0
 """Taller or wider loops are cut-outs or panels in their own right."""
 MIN_GLYPHS = 3
+PAIR = 2
+"""Two are a word where they lie in a panel and one of them holds a loop, as o, e, a and 8 do."""
 MAX_GAP = 0.8
 """Small loops in a row stand no farther apart than this share of the taller one's height."""
 MAX_WORD_GAP = 1.6
@@ -59,17 +61,18 @@ def find_lettering(loops: tuple[Loop, ...], *, parents: tuple[int | None, ...]) 
     Notes
     -----
     Equal shapes in a row are a grille, round ones are holes, and rectangles in a row are openings;
-    letters are unlike each other, and most are bent in or hold another loop. Shapes are compared by
+    letters are unlike each other, and most are bent in or hold another loop. Two are a word where both
+    do, one of them holds a loop, and they are openings in a material, which seldom have any. Shapes are compared by
     their width, area and length as shares of their height.
     """
-    if len(loops) < MIN_GLYPHS:
+    if len(loops) <= PAIR:
         return ()
     bounds = find_boxes_mm(tuple(loop.contour for loop in loops))
     size = bounds[:, 2:] - bounds[:, :2]
     small = np.asarray((size.max(axis=1) <= MAX_GLYPH_MM) & (size.min(axis=1) > 0.0))
     inside = np.array([parent is not None and bool(small[parent]) for parent in parents])
     heads = np.flatnonzero(small & ~inside)
-    if len(heads) < MIN_GLYPHS:
+    if len(heads) < PAIR:
         return ()
     shapes = _measure(loops, heads, parents)
     rows = [*_find_rows(heads, bounds, shapes), *_find_rows(heads, bounds[:, [1, 0, 3, 2]], shapes)]
@@ -80,13 +83,15 @@ def find_lettering(loops: tuple[Loop, ...], *, parents: tuple[int | None, ...]) 
 class _Shapes:
     """Measures of small loops by their number: area, length, segments, and which are glyph-like.
 
-    Glyph-like is what is bent in, or holds a loop of its own.
+    Glyph-like is what is bent in, or holds a loop of its own. Openings have an odd number of loops round them.
     """
 
     area_mm2: FloatArray
     length_mm: FloatArray
     segments: IntArray
     is_glyph: BoolArray
+    is_opening: BoolArray
+    is_holding: BoolArray
 
 
 def _measure(loops: tuple[Loop, ...], heads: IntArray, parents: tuple[int | None, ...]) -> _Shapes:
@@ -109,10 +114,21 @@ def _measure(loops: tuple[Loop, ...], heads: IntArray, parents: tuple[int | None
         length_mm=np.zeros(len(loops)),
         segments=np.zeros(len(loops), dtype=np.int64),
         is_glyph=np.zeros(len(loops), dtype=np.bool_),
+        is_opening=np.zeros(len(loops), dtype=np.bool_),
+        is_holding=np.zeros(len(loops), dtype=np.bool_),
     )
+    shapes.is_holding[heads] = holding
+    shapes.is_opening[heads] = [_count_around(i, parents) % 2 == 1 for i in heads.tolist()]
     shapes.area_mm2[heads], shapes.length_mm[heads], shapes.segments[heads] = area, length, count
     shapes.is_glyph[heads] = holding | (area < HULL_SHARE * hull)
     return shapes
+
+
+def _count_around(number: int, parents: tuple[int | None, ...]) -> int:
+    count, around = 0, parents[number]
+    while around is not None:
+        count, around = count + 1, parents[around]
+    return count
 
 
 def _find_rows(heads: IntArray, bounds: FloatArray, shapes: _Shapes) -> list[IntArray]:
@@ -139,7 +155,7 @@ def _find_rows(heads: IntArray, bounds: FloatArray, shapes: _Shapes) -> list[Int
             break
         close = linked
         groups = group_pairs(len(heads), one[close], other[close])
-    rows = [heads[group] for group in groups if len(group) >= MIN_GLYPHS]
+    rows = [heads[group] for group in groups if len(group) >= PAIR]
     return [_add_marks(row, heads, bounds) for row in rows if _is_lettering(row, bounds, shapes)]
 
 
@@ -157,9 +173,12 @@ def _is_lettering(group: IntArray, bounds: FloatArray, shapes: _Shapes) -> bool:
     height = float((bounds[group, 3] - bounds[group, 1]).max())
     width = float(bounds[group, 2].max() - bounds[group, 0].min())
     tall = float(bounds[group, 3].max() - bounds[group, 1].min())
-    if tall > 2.0 * height or width < 1.5 * height:
+    fewest = min(MIN_GLYPHS, len(group))
+    if tall > 2.0 * height or width < 0.5 * fewest * height:
         return False
-    least = max(MIN_GLYPHS, MIN_GLYPH_SHARE * len(group))
+    if len(group) == PAIR and not (shapes.is_opening[group].all() and shapes.is_holding[group].any()):
+        return False
+    least = max(fewest, MIN_GLYPH_SHARE * len(group))
     kinds = len(np.unique(shapes.segments[group]))
     if shapes.is_glyph[group].sum() < least or kinds < MIN_KINDS:
         return False
@@ -170,7 +189,7 @@ def _is_lettering(group: IntArray, bounds: FloatArray, shapes: _Shapes) -> bool:
             shapes.length_mm[group] / height,
         )
     )
-    return _count_unlike(described) >= max(MIN_GLYPHS, 0.4 * min(len(group), 20))
+    return _count_unlike(described) >= max(fewest, 0.4 * min(len(group), 20))
 
 
 def _count_unlike(shapes: FloatArray) -> int:

@@ -137,8 +137,9 @@ def _nest(drawing: Drawing, numbers: list[int]) -> dict[int, Nest]:
 def add_meaning(drawing: Drawing, meant: Meant, *, names: tuple[Finding, ...] = ()) -> Drawing:
     """Return a drawing with the findings of what its loops are and how its panels are called.
 
-    Faults that the lines of a frame bring with them go, while the frame itself is asked about; so does
-    the note that a contour is on several layers, where these say the finish of its edges.
+    What is asked about comes first, for other faults may go with it. Faults that the lines of a frame
+    bring with them go, while the frame itself is asked about; so does the note that a contour is on
+    several layers, where these say the finish of its edges.
     """
     own = drop_absorbed(drawing.findings, suspects=meant.suspects)
     own = tuple(
@@ -146,7 +147,9 @@ def add_meaning(drawing: Drawing, meant: Meant, *, names: tuple[Finding, ...] = 
         for finding in own
         if not (finding.code == "mixed-layers" and finding.origin.handle in meant.finished_by_layer)
     )
-    return replace(drawing, findings=own + meant.findings + names)
+    asked = tuple(suspect.finding for suspect in meant.suspects if suspect.is_asked)
+    rest = tuple(finding for finding in meant.findings if finding not in asked)
+    return replace(drawing, findings=asked + own + rest + names)
 
 
 def _find_suspects(

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
-from cam.drawing.drawing import Drawing
+import numpy as np
+
+from cam.drawing.drawing import Drawing, Loop
 from cam.findings import Finding, Origin, Severity, error, note
+from cam.geometry.contour import FloatArray
 from cam.geometry.measure import find_bounds_mm
-from cam.panel.frames import Frame, find_frame, lay_nesting
+from cam.panel.frames import Frame, find_frame
 from cam.panel.lettering import Glyphs, find_lettering
+from cam.panel.nesting import find_boxes_mm
+from cam.panel.rectangles import Box, lay_nesting
 from cam.tables.job import Suspects
 
 NEAR_MM = 1.0
@@ -24,18 +29,21 @@ class SuspectKind(StrEnum):
     LETTERING = "lettering"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Suspect:
     """Loops that look like no part of a panel, by number, and what is to be said of them.
 
-    ``box_mm`` and ``block_mm`` are where the faults lie that its lines bring with them.
+    ``block_mm`` is where the faults lie that the lines of a title block bring with them. Those in any of the
+    ``kept_mm``, the boxes of the other loops, (n, 4), are not among them, nor those of the ``open_handles``, the
+    other open chains: they may be a panel's.
     """
 
     kind: SuspectKind
     loops: tuple[int, ...]
     finding: Finding
-    box_mm: tuple[float, float, float, float]
-    block_mm: tuple[float, float, float, float] | None = None
+    block_mm: Box | None = None
+    kept_mm: FloatArray = field(default_factory=lambda: np.zeros((0, 4)))
+    open_handles: frozenset[str] = frozenset()
 
     @property
     def is_asked(self) -> bool:
@@ -74,7 +82,7 @@ def find_suspects(
     )
     texts = [(glyphs, tuple(through[k] for k in glyphs.loops)) for glyphs in written]
     apart = frozenset(i for _, loops in texts for i in loops) | on_face
-    nesting = lay_nesting(drawing, parents=parents, apart=apart)
+    nesting = lay_nesting(drawing, parents=parents, apart=apart, stated=stated)
     frames = [
         (frame, i)
         for i in nesting.children.get(None, [])
@@ -83,7 +91,7 @@ def find_suspects(
         if frame is not None
     ]
     suspected = {i for _, loops in texts for i in loops} | {i for frame, _ in frames for i in frame.loops}
-    kept = frozenset(loop.layer for i, loop in enumerate(drawing.loops) if i not in suspected)
+    kept = tuple(loop for i, loop in enumerate(drawing.loops) if i not in suspected)
     return (
         *(_say_lettering(drawing, glyphs, loops, kept, answer) for glyphs, loops in texts),
         *(_say_frame(drawing, frame, outer, kept, answer) for frame, outer in frames),
@@ -94,7 +102,7 @@ def _renumber(parent: int | None, number: dict[int, int]) -> int | None:
     return None if parent is None else number.get(parent)
 
 
-def _say_frame(drawing: Drawing, frame: Frame, outer: int, kept: frozenset[str], answer: Suspects) -> Suspect:
+def _say_frame(drawing: Drawing, frame: Frame, outer: int, kept: tuple[Loop, ...], answer: Suspects) -> Suspect:
     box = find_bounds_mm(drawing.loops[outer].contour)
     many = len(frame.loops)
     parts = f"{many} loop{'s' if many > 1 else ''}"
@@ -109,11 +117,19 @@ def _say_frame(drawing: Drawing, frame: Frame, outer: int, kept: frozenset[str],
     finding = _ask(
         "suspect-frame", message, drawing=drawing, loops=frame.loops, first=outer, box=box, kept=kept, answer=answer
     )
-    return Suspect(kind=SuspectKind.FRAME, loops=frame.loops, finding=finding, box_mm=box, block_mm=frame.block_mm)
+    own = set(frame.chains)
+    return Suspect(
+        kind=SuspectKind.FRAME,
+        loops=frame.loops,
+        finding=finding,
+        block_mm=frame.block_mm,
+        kept_mm=find_boxes_mm(tuple(loop.contour for loop in kept)),
+        open_handles=frozenset(chain.handle for i, chain in enumerate(drawing.open_chains) if i not in own),
+    )
 
 
 def _say_lettering(
-    drawing: Drawing, glyphs: Glyphs, loops: tuple[int, ...], kept: frozenset[str], answer: Suspects
+    drawing: Drawing, glyphs: Glyphs, loops: tuple[int, ...], kept: tuple[Loop, ...], answer: Suspects
 ) -> Suspect:
     box = glyphs.bounds_mm
     message = (
@@ -124,7 +140,7 @@ def _say_lettering(
     finding = _ask(
         "suspect-lettering", message, drawing=drawing, loops=loops, first=loops[0], box=box, kept=kept, answer=answer
     )
-    return Suspect(kind=SuspectKind.LETTERING, loops=loops, finding=finding, box_mm=box)
+    return Suspect(kind=SuspectKind.LETTERING, loops=loops, finding=finding)
 
 
 def _say_handles(drawing: Drawing, loops: tuple[int, ...], chains: tuple[int, ...]) -> str:
@@ -141,8 +157,8 @@ def _ask(
     drawing: Drawing,
     loops: tuple[int, ...],
     first: int,
-    box: tuple[float, float, float, float],
-    kept: frozenset[str],
+    box: Box,
+    kept: tuple[Loop, ...],
     answer: Suspects,
 ) -> Finding:
     origin = Origin(
@@ -156,7 +172,7 @@ def _ask(
     if answer is Suspects.CUT:
         return note(code, f"{message}; they are cut, as the job or the command says", origin=origin)
     layers = {drawing.loops[i].layer for i in loops}
-    if len(layers) == 1 and not layers & kept:
+    if len(layers) == 1 and not layers & {loop.layer for loop in kept}:
         (layer,) = layers
         how = f'give the job [[layer]] with match = "{layer}" and means = "ignore", or rename the layer to IGNORE'
     else:
@@ -180,7 +196,12 @@ def drop_absorbed(findings: tuple[Finding, ...], *, suspects: tuple[Suspect, ...
 
 def _belongs(finding: Finding, frame: Suspect) -> bool:
     x, y = finding.origin.x_mm, finding.origin.y_mm
-    if x is None or y is None or frame.block_mm is None:
+    if x is None or y is None or frame.block_mm is None or not _is_near(frame.block_mm, x, y):
         return False
-    min_x, min_y, max_x, max_y = frame.block_mm
-    return min_x - NEAR_MM <= x <= max_x + NEAR_MM and min_y - NEAR_MM <= y <= max_y + NEAR_MM
+    low, high = frame.kept_mm[:, :2] - NEAR_MM, frame.kept_mm[:, 2:] + NEAR_MM
+    is_kept = bool(((low <= (x, y)) & (high >= (x, y))).all(axis=1).any())
+    return finding.origin.handle not in frame.open_handles and not is_kept
+
+
+def _is_near(box: Box, x: float, y: float) -> bool:
+    return box[0] - NEAR_MM <= x <= box[2] + NEAR_MM and box[1] - NEAR_MM <= y <= box[3] + NEAR_MM

@@ -103,6 +103,54 @@ def doubled_frame(sheet):
     sheet.rectangle("0", 200, 200, 600, 400)
 
 
+def block_along_the_frame(sheet):
+    sheet.rectangle("0", 0, 0, 1200, 850)
+    sheet.rectangle("0", 911, 0, 289, 120)
+    sheet.text("0", 950, 40, "REV A", height=8.0)
+    sheet.rectangle("0", 200, 300, 500, 300)
+    sheet.circle("0", 300, 400, 15)
+
+
+def rows_along_the_frame(sheet):
+    block_along_the_frame(sheet)
+    sheet.rectangle("0", 911, 0, 289, 30)
+    sheet.circle("0", 1150, 60, 12)
+
+
+def loose_lines(sheet):
+    for x, y, width, height in ((0, 0, 1200, 850), (10, 10, 1180, 830), (200, 300, 500, 300)):
+        sheet.line("0", (x, y), (x + width, y), (x + width, y + height), (x, y + height), (x, y))
+    sheet.line("0", (989, 10), (989, 110), (1190, 110))
+    sheet.line("0", (989, 60), (1190, 60))
+    sheet.circle("0", 300, 400, 15)
+
+
+def sheet_of_paper(sheet):
+    sheet.rectangle("0", 0, 0, 594, 420)
+    sheet.rectangle("0", 80, 80, 400, 260)
+
+
+def sheet_of_paper_at_a_scale(sheet):
+    sheet.rectangle("0", 0, 0, 2970, 4200)
+    sheet.rectangle("0", 300, 400, 1500, 600)
+    sheet.rectangle("0", 300, 1400, 1500, 600)
+
+
+def sheet_in_inches(sheet):
+    sheet.rectangle("0", 0, 0, 17 * 25.4, 11 * 25.4)
+    sheet.rectangle("0", 80, 80, 240, 120)
+
+
+def frame_of_a_sheet(sheet):
+    sheet.rectangle("0", 20, 10, 390, 277)
+    sheet.rectangle("0", 80, 80, 240, 120)
+
+
+def sheet_with_a_cell(sheet):
+    sheet_of_paper(sheet)
+    sheet.rectangle("0", 414, 0, 180, 50)
+
+
 def full_frame(sheet):
     frame_with_title_block(sheet, "0")
     panel(sheet, 100, 200)
@@ -114,6 +162,14 @@ FRAMES = {
     "a cell beside the corner": (block_beside_the_corner, 2, 0),
     "no title block, but holes": (frame_round_a_panel_with_holes, 1, 0),
     "two lines": (doubled_frame, 2, 0),
+    "a cell that shares the frame's edges": (block_along_the_frame, 2, 0),
+    "cells in a cell that shares the frame's edges": (rows_along_the_frame, 4, 0),
+    "loose lines that end on the frame": (loose_lines, 2, 2),
+    "a sheet of paper": (sheet_of_paper, 1, 0),
+    "a sheet of paper at a scale": (sheet_of_paper_at_a_scale, 1, 0),
+    "a sheet of paper in inches": (sheet_in_inches, 1, 0),
+    "the frame of a sheet": (frame_of_a_sheet, 1, 0),
+    "a sheet of paper with a cell": (sheet_with_a_cell, 2, 0),
 }
 
 
@@ -125,12 +181,13 @@ def test_a_frame_is_asked_about_once(ask, drawing, loops, chains):
     assert len(suspect.loops) == loops
     said = suspect.finding
     assert f"{loops} loop" in said.message and (f"{chains} open chains" in said.message) == bool(chains)
-    assert said.origin.handle in said.message and (said.origin.x_mm, said.origin.y_mm) == (0.0, 0.0)
+    outer = read.loops[suspect.loops[0]].contour.points_mm
+    assert said.origin.handle in said.message and [said.origin.x_mm, said.origin.y_mm] == outer.min(axis=0).tolist()
     assert "IGNORE" in said.remedy and "--cut-suspects" in said.remedy
     # the panel is nested as if the frame were not there
-    (outline,) = meant.outlines
-    assert outline not in suspect.loops
-    others = [loop.role for i, loop in enumerate(meant.loops) if i not in (*suspect.loops, outline)]
+    assert len(meant.outlines) == (2 if drawing is sheet_of_paper_at_a_scale else 1)
+    assert not set(meant.outlines) & set(suspect.loops)
+    others = [loop.role for i, loop in enumerate(meant.loops) if i not in (*suspect.loops, *meant.outlines)]
     assert set(others) <= {Role.CUTOUT, Role.HOLE}
 
 
@@ -143,7 +200,7 @@ def test_a_frame_on_a_layer_of_its_own_is_told_how_to_go(ask):
     (suspect,) = meant.suspects
     assert 'match = "RAHMEN"' in suspect.finding.remedy
     # within the frame the panel's own layers are right
-    assert errors(read) == ["layer-against-nesting"] * 3 + ["suspect-frame"]
+    assert errors(read) == ["suspect-frame"] + ["layer-against-nesting"] * 3
 
     rules = (LayerRule(match="RAHMEN", means=LayerMeaning.IGNORE),)
     read, meant = ask(drawing, rules=rules)
@@ -172,6 +229,55 @@ def test_other_faults_in_a_framed_drawing_are_still_said(ask):
         sheet.line("0", (300, 500), (400, 500), (400, 550))
 
     assert sorted(errors(ask(drawing)[0])) == ["open-chain", "suspect-frame"]
+
+
+def test_a_block_s_faults_come_back_where_its_frame_is_cut(ask):
+    read, _ = ask(block_along_the_frame, suspects=Suspects.CUT)
+    assert sorted(errors(read)) == ["crossing-loops", "overlapping-pieces"]
+    read, _ = ask(loose_lines, suspects=Suspects.CUT)
+    assert sorted(errors(read)) == ["open-chain"] * 2 + ["t-junction"] * 4
+
+
+def test_a_panel_s_faults_by_a_title_block_are_still_said(ask):
+    def reaching_in(sheet):
+        block_along_the_frame(sheet)
+        sheet.rectangle("0", 800, 50, 200, 300)
+
+    read, meant = ask(reaching_in)
+    assert errors(read)[0] == "suspect-frame" and "crossing-loops" in errors(read)
+    assert len(meant.outlines) == 2
+
+    def open_in_the_block(sheet):
+        loose_lines(sheet)
+        sheet.line("0", (1100, 80), (1050, 300), (1150, 300))
+
+    codes = errors(ask(open_in_the_block)[0])
+    assert codes[0] == "suspect-frame" and "open-chain" in codes
+
+
+def test_what_its_layer_states_is_no_title_block(ask):
+    def drawing(sheet):
+        sheet.rectangle("0", 0, 0, 1200, 850)
+        sheet.rectangle("OUTLINE", 911, 0, 289, 120)
+        sheet.text("0", 950, 40, "SHELF", height=8.0)
+        sheet.rectangle("OUTLINE", 200, 300, 500, 300)
+
+    read, meant = ask(drawing)
+    assert meant.suspects == () and "overlapping-pieces" in errors(read)
+
+
+@pytest.mark.parametrize("turned", [False, True])
+@pytest.mark.parametrize("text", ["To", "17", "A7", "EO"])
+def test_two_letters_are_a_word_where_one_holds_a_loop(ask, text, turned):
+    def drawing(sheet):
+        panel(sheet)
+        letter(sheet, "0", 300, 330, text, turned=turned)
+
+    read, meant = ask(drawing)
+    holding = set(text) & set("AOo")
+    assert errors(read) == ["suspect-lettering"] * bool(holding)
+    assert len(meant.suspects) == bool(holding)
+    assert sum(len(suspect.loops) for suspect in meant.suspects) == 3 * bool(holding)
 
 
 @pytest.mark.parametrize("turned", [False, True])
@@ -266,7 +372,57 @@ def a_row_of_letters_to_be_panels(sheet):
     letter(sheet, "0", 0, 0, "FLAT", size=120.0)
 
 
+def two_keyholes(sheet):
+    sheet.rectangle("0", 0, 0, 800, 300)
+    for x in (100, 120):
+        points = [(x, 200, 0), (x + 5, 200, 0), (x + 5, 212 + x / 20, 2.2), (x, 212 + x / 20, 0)]
+        sheet.space.add_lwpolyline(points, format="xyb", close=True)
+
+
+def two_small_parts(sheet):
+    sheet.space.add_lwpolyline([(0, 0), (50, 0), (50, 50), (25, 30), (0, 50)], close=True)
+    sheet.circle("0", 25, 16, 6)
+    sheet.rectangle("0", 60, 0, 62, 62)
+    sheet.circle("0", 91, 31, 8)
+
+
+def slots_of_a_grille(sheet):
+    sheet.rectangle("0", 0, 0, 500, 300)
+    for i in range(10):
+        sheet.rectangle("0", 50 + i * 40, 60, 16, 180)
+
+
+def a_sign_with_holes(sheet):
+    sheet.rectangle("0", 0, 0, 420, 297)
+    for x, y in ((15, 15), (405, 15), (15, 282), (405, 282)):
+        sheet.circle("0", x, y, 4)
+
+
+def a_sign_with_an_opening(sheet):
+    sheet.rectangle("0", 0, 0, 420, 297)
+    sheet.rectangle("0", 200, 100, 68, 68)
+
+
+def a_splashback_with_a_window(sheet):
+    sheet.rectangle("0", 0, 0, 1200, 620)
+    sheet.rectangle("0", 300, 150, 600, 350)
+
+
+def a_bezel_of_no_sheet_s_size(sheet):
+    sheet.rectangle("0", 0, 0, 707, 500)
+    sheet.rectangle("0", 80, 80, 547, 340)
+
+
+def labelled_openings_in_corners(sheet):
+    sheet.rectangle("0", 0, 0, 1000, 600)
+    for x in (10, 842):
+        sheet.rectangle("0", x, 10, 148, 86)
+        sheet.text("0", x + 5, 20, "SOCKET", height=4.0)
+
+
 UNSUSPICIOUS = [
+    two_keyholes, two_small_parts, slots_of_a_grille, a_sign_with_holes, a_sign_with_an_opening,
+    a_splashback_with_a_window, a_bezel_of_no_sheet_s_size, labelled_openings_in_corners,
     grille_of_slots, grille_of_crosses, grille_of_holes, twelve_panels, nested_panels, labelled_openings, a_bezel,
     keyholes, a_row_of_letters_to_be_panels, panel,
 ]  # fmt: skip
