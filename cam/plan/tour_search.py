@@ -21,7 +21,8 @@ FEWEST_KICKS, MOST_KICKS = 1200, 2000
 
 Of few stops no more than so many each: they are soon at their shortest.
 """
-FEWEST_PLACED_KICKS, MOST_PLACED_KICKS = 600, 900
+PLACED_KICKS_PER_STOP = 1
+FEWEST_PLACED_KICKS, MOST_PLACED_KICKS = 450, 900
 """The same where stops have several places: each kick takes about twice as long."""
 TURN_SHARE = 0.2
 """How many of the kicks turn a run round instead."""
@@ -46,8 +47,12 @@ def search_tour(tour: Tour) -> None:
     _polish(tour, range(len(tour.ring)))
     stops = len(tour.ring) - 2
     placed = max(len(own) for own in tour.places) > 1
-    fewest, most = (FEWEST_PLACED_KICKS, MOST_PLACED_KICKS) if placed else (FEWEST_KICKS, MOST_KICKS)
-    kicks = max(min(fewest, MOST_PER_STOP * stops), min(KICKS_PER_STOP * stops, most))
+    fewest, each, most = (
+        (FEWEST_PLACED_KICKS, PLACED_KICKS_PER_STOP, MOST_PLACED_KICKS)
+        if placed
+        else (FEWEST_KICKS, KICKS_PER_STOP, MOST_KICKS)
+    )
+    kicks = max(min(fewest, MOST_PER_STOP * stops), min(each * stops, most))
     draw = Random(8).random
     for _ in range(ROUNDS):
         _kick_often(tour, kicks=kicks // ROUNDS, draw=draw)
