@@ -32,6 +32,7 @@ SAME_MM = 0.02
 """A slot goes on where the last one ended."""
 ROUND_SHARES = (0.5, 2.0)
 """Convex arcs of a radius between these shares of the way from the deepest place are rings round it."""
+FIRST_SHARE = 0.6
 MIN_ROUND_SHARE = 0.35
 """The least step of a round ring, as a share of the cutter's radius; its bite would else stay nothing."""
 
@@ -72,9 +73,15 @@ def grow_levels(region: Region, *, radius_mm: float, stepover_mm: float, helix_m
     so nothing is left between.
     """
     room = as_polygon((region,))
-    slit = SLIT_SHARE * radius_mm
-    depth = deepest = max(0.0, find_depth_mm(room) - slit)
+    slit, found = SLIT_SHARE * radius_mm, find_depth_mm(room)
+    depth = max(0.0, found - slit)
     base = shrink(region, by_mm=depth)
+    while not base:
+        # so thin a slit is none to the offset: a wider one
+        slit *= 2.0
+        depth = max(0.0, found - slit)
+        base = shrink(region, by_mm=depth)
+    deepest = depth
     grown = find_helix_growth(base, helix_mm=min(helix_mm, depth))
     if grown > 0.0 and not _is_compact(region, base=base, depth_mm=depth, by_mm=grown + STEP_SHARE * stepover_mm):
         grown = 0.0
@@ -209,7 +216,9 @@ def _find_step(
         return straight
     part = radius_mm * cos(bite_rad)
     ring = sqrt(max(0.0, part**2 + (inner + radius_mm) ** 2 - radius_mm**2)) - part
-    return max(min(straight, ring - inner), MIN_ROUND_SHARE * radius_mm) + max(0.0, inner - from_centre_mm)
+    # round a helix a ring may have corners, which lie farther out
+    wide = (ring - inner) * (FIRST_SHARE if grown_mm > 0.0 else 1.0)
+    return max(min(straight, wide), MIN_ROUND_SHARE * radius_mm) + max(0.0, inner - from_centre_mm)
 
 
 def _is_round(regions: tuple[Region, ...], *, from_centre_mm: float) -> bool:

@@ -64,9 +64,9 @@ def _lay_wall(
     """Return the finishing pass along one wall: down in what is cleared, a tangent arc in, a lap, an arc out."""
     ruler, begin, end = _find_leads(contour, step=step)
     feed, floor, reach = step.finish.feed_mm_per_min, step.floor_mm, step.cutter.radius_mm
-    down = shapely.shortest_line(as_polygon(rough).buffer(-INWARD_MM), shapely.Point(begin.far_mm))
-    if down.is_empty:
-        down = shapely.shortest_line(as_polygon(rough), shapely.Point(begin.far_mm))
+    cleared = as_polygon(rough)
+    inner = cleared.buffer(-INWARD_MM)
+    down = shapely.shortest_line(cleared if inner.is_empty else inner, shapely.Point(begin.far_mm))
     place = (float(down.coords[0][0]), float(down.coords[0][1]))
     moves = approach(place, air_mm=air_mm, rapid_mm=rapid_mm)
     moves.append(line((*place, floor), feed_mm_per_min=step.rough.plunge_mm_per_min, purpose=Purpose.ENTRY))
