@@ -78,7 +78,7 @@ def find_frame(drawing: Drawing, *, outer: int, nesting: Nesting) -> Frame | Non
     paper = find_paper(measure_sides_mm(around.box)) or find_paper(measure_sides_mm(frame.box))
     is_likely = inner is not None or bool(paper)
     free = [shape for shape in inside if shape.number not in nesting.stated]
-    block = find_title_block(drawing, frame, free, touching, is_likely=is_likely)
+    block = find_title_block(drawing, frame, free, touching, nesting=nesting, is_likely=is_likely)
     cells = block.cells if block else frozenset()
     panels = [shape for shape in inside if shape.number not in cells and parents[shape.number] == frame.number]
     if block is not None:

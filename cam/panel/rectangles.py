@@ -8,7 +8,7 @@ from typing import TypeAlias
 import numpy as np
 import shapely
 
-from cam.drawing.drawing import Drawing
+from cam.drawing.drawing import Drawing, OpenChain
 from cam.geometry.contour import Contour, FloatArray
 from cam.geometry.measure import measure_area_mm2
 from cam.panel.nesting import find_boxes_mm, find_circle
@@ -38,7 +38,8 @@ class Nesting:
     """The loops of a drawing that may be a frame or what it holds: which lie directly in which, and their boxes.
 
     ``children`` has the numbers of the loops directly in each loop, None standing for no loop. Those ``apart``
-    take no part; those ``stated`` are no part of a frame, as their layer says.
+    take no part; those ``stated`` are no part of a frame, as their layer says. ``ruled`` has the open chains
+    that run along the axes: the complement of their number, and their box.
     """
 
     parents: tuple[int | None, ...]
@@ -47,6 +48,8 @@ class Nesting:
     tree: shapely.STRtree
     apart: frozenset[int]
     stated: frozenset[int]
+    ruled: tuple[tuple[int, Box], ...]
+    ruled_tree: shapely.STRtree
 
 
 def lay_nesting(
@@ -59,7 +62,30 @@ def lay_nesting(
             children.setdefault(parent, []).append(i)
     boxes = find_boxes_mm(tuple(loop.contour for loop in drawing.loops))
     tree = shapely.STRtree(np.asarray(shapely.box(*boxes.T)))
-    return Nesting(parents=parents, children=children, boxes_mm=boxes, tree=tree, apart=apart, stated=stated)
+    ruled = tuple((~i, _find_box(chain.vertices)) for i, chain in enumerate(drawing.open_chains) if _is_ruled(chain))
+    return Nesting(
+        parents=parents,
+        children=children,
+        boxes_mm=boxes,
+        tree=tree,
+        apart=apart,
+        stated=stated,
+        ruled=ruled,
+        ruled_tree=shapely.STRtree([shapely.box(*box) for _, box in ruled]),
+    )
+
+
+def _is_ruled(chain: OpenChain) -> bool:
+    """Return whether an open chain runs along the axes only."""
+    if chain.vertices[:-1, 2].any():
+        return False
+    along = np.diff(chain.vertices[:, :2], axis=0)
+    return bool((np.abs(along).min(axis=1) <= SQUARE_TOL_RAD * np.hypot(*along.T)).all())
+
+
+def _find_box(vertices: FloatArray) -> Box:
+    (min_x, min_y), (max_x, max_y) = vertices[:, :2].min(axis=0).tolist(), vertices[:, :2].max(axis=0).tolist()
+    return min_x, min_y, max_x, max_y
 
 
 def look_at(drawing: Drawing, number: int, nesting: Nesting) -> Shape:

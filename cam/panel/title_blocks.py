@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from cam.drawing.drawing import Drawing, OpenChain
-from cam.geometry.contour import FloatArray
+from cam.drawing.drawing import Drawing
 from cam.panel.grouping import group_pairs
-from cam.panel.rectangles import SQUARE_TOL_RAD, TOUCH_MM, Box, Shape, holds, is_no_panel, measure_sides_mm
+from cam.panel.rectangles import TOUCH_MM, Box, Nesting, Shape, holds, is_no_panel, measure_sides_mm
 
 MAX_BLOCK_SHARE = 0.65
 """A title block takes up no more than this share of either side of its frame."""
@@ -30,13 +29,14 @@ class TitleBlock:
 
 
 def find_title_block(
-    drawing: Drawing, frame: Shape, inside: list[Shape], touching: list[Shape], *, is_likely: bool
+    drawing: Drawing, frame: Shape, inside: list[Shape], touching: list[Shape], *, nesting: Nesting, is_likely: bool
 ) -> TitleBlock | None:
     """Return what stands in a corner of a frame: ruled lines and cells that hang together, enough or with texts.
 
     Small loops within it are part of it. A frame that ``is_likely`` one needs less.
     """
-    chains = [(~i, _find_box(chain.vertices)) for i, chain in enumerate(drawing.open_chains) if _is_ruled(chain)]
+    near = np.sort(nesting.ruled_tree.query(shapely.box(*frame.box), predicate="dwithin", distance=TOUCH_MM))
+    chains = [nesting.ruled[i] for i in near.tolist()]
     cells = [(shape.number, shape.box) for shape in inside if shape.is_rectangle]
     cells += [(shape.number, shape.box) for shape in touching]
     ruled = [(i, box) for i, box in (*chains, *cells) if holds(frame.box, box)]
@@ -89,16 +89,3 @@ def _may_be_block(block: Box, frame: Box, *, gap_mm: float | None = None) -> boo
     return (
         in_corner and block[2] - block[0] <= MAX_BLOCK_SHARE * width and block[3] - block[1] <= MAX_BLOCK_SHARE * height
     )
-
-
-def _is_ruled(chain: OpenChain) -> bool:
-    """Return whether an open chain runs along the axes only."""
-    if chain.vertices[:-1, 2].any():
-        return False
-    along = np.diff(chain.vertices[:, :2], axis=0)
-    return bool((np.abs(along).min(axis=1) <= SQUARE_TOL_RAD * np.hypot(*along.T)).all())
-
-
-def _find_box(vertices: FloatArray) -> Box:
-    (min_x, min_y), (max_x, max_y) = vertices[:, :2].min(axis=0).tolist(), vertices[:, :2].max(axis=0).tolist()
-    return min_x, min_y, max_x, max_y
