@@ -632,9 +632,8 @@ def _check_loose(made, through) -> list[str]:
         if abs(measure_area_mm2(outer)) >= made.job.hold.grips_mm2
     ]
     stands = shapely.buffer(shapely.difference(sheet, through), -0.25)
-    loose = sorted((piece for piece in shapely.get_parts(stands) if piece.area > 0.5), key=lambda piece: piece.area)[
-        :-1
-    ]
+    # what reaches the sheet's rim is held there
+    loose = [p for p in shapely.get_parts(stands) if p.area > 0.5 and p.distance(sheet.exterior) > 0.5]
     loose = [piece for piece in loose if not any(panel.contains(piece.representative_point()) for panel in large)]
     return [f"loose: {piece.area:.1f} mm2 at {piece.representative_point()}" for piece in loose]
 
