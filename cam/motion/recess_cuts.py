@@ -15,7 +15,7 @@ from cam.geometry.contour import BoolArray, Contour, FloatArray, Region, polygon
 from cam.geometry.transform import reverse
 from cam.motion.recess_levels import Level, as_polygon, find_places
 
-SLIT_MM = 0.06
+SLIT_MM = 0.012
 """Two sides of a slit lie no farther apart."""
 CHORD_MM = 0.5
 NEW_MM = 0.008
