@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -18,8 +19,9 @@ from cam.backplot.sweep import Side, sweep_portions
 from cam.backplot.trace import Kind, PathMode, Trace
 from cam.errors import ProgramRefused
 from cam.findings import Finding, Origin, Severity, error
+from cam.geometry.contour import FloatArray
 from cam.pipeline import lay_job_layout
-from cam.program.restart import Entry, InForce, write_restart
+from cam.program.restart import Entry, InForce, pack_words, write_restart
 from cam.report.judge import judge_program
 from cam.report.verdict import Verdict
 from cam.tables.job import Job
@@ -30,6 +32,8 @@ SWEEP_TOL_MM = 0.002
 """How far the two sweeps may differ: their own bounds on both sides."""
 CHORD_TOL_MM = 0.0002
 OF_THE_STOP = frozenset({"chip-too-thin-as-cut"})
+MOVES_ZERO = re.compile(r"G0*(92|10)(?![0-9])")
+MOST_HEIGHTS = 24
 FEED_ABOVE_MM = 2.0
 """How far above the highest cut the rapid down ends."""
 
@@ -113,6 +117,8 @@ def restart_program(
     verdict = None
     if job is not None:
         verdict = _judge(both, job=job, tables=tables, controller=controller, file=file)
+        if not verdict.proven:
+            _refuse_unproven(_judge(whole, job=job, tables=tables, controller=controller, file=file), file=file)
         placed = place_in_files(verdict.findings, program=file, spans=spans)
         # at the stop the cutter slowed, which thins the chip there: that is done
         left = tuple(each for each in placed if not (each.origin.file == file and each.code in OF_THE_STOP))
@@ -132,16 +138,32 @@ def _refuse_faulty(trace: Trace, *, line: int, count: int, file: str, lines: lis
     faults = [finding for finding in trace.findings if finding.severity is Severity.ERROR]
     if faults:
         raise ProgramRefused(*faults)
-    why = None
+    why, packed = None, [pack_words(text) for text in lines]
     if not 1 <= line <= count:
         why = f"the program has lines 1 to {count}"
-    elif any("#" in text for text in lines):
+    elif any("#" in text for text in packed):
         why = "the program uses parameters, whose values at the stop only the controller knows"
-    elif any("G92" in text.upper() or "G10" in text.upper() for text in lines):
+    elif any(MOVES_ZERO.search(text) for text in packed):
         why = "the program moves its own zero (G10, G92), which only the controller knows"
     if why is not None:
         remedy = "give --line as the controller showed it, or restart by hand"
         raise ProgramRefused(error("restart-impossible", why, remedy=remedy, origin=Origin(file=file, line=line)))
+
+
+def _refuse_unproven(verdict: Verdict, *, file: str) -> None:
+    """Refuse to hold both parts against a job that not even the whole program is proven against."""
+    if verdict.proven:
+        return
+    first = next(finding for finding in verdict.findings if finding.severity is Severity.ERROR)
+    raise ProgramRefused(
+        error(
+            "restart-impossible",
+            f"the whole program is not proven against the job either: {first.code}: {first.message}",
+            remedy="leave --job out if the program is one of several files: both parts are then held against the whole "
+            "file alone; or else prove the program first",
+            origin=Origin(file=file, line=first.origin.line),
+        )
+    )
 
 
 def _find_top_mm(trace: Trace) -> float:
@@ -183,10 +205,13 @@ def _take_first(trace: Trace, *, line: int) -> Trace:
 
 
 def _compare_sweeps(whole: Trace, both: Trace, *, cutters: dict[int, Cutter]) -> tuple[float, float]:
-    """Return by how much two traces fall short of one, and go beyond it, at every height that is cut level."""
-    feeding = (whole.kind == Kind.LINE) | (whole.kind == Kind.ARC)
-    level = feeding & (np.abs(whole.end_mm[:, 2] - whole.start_mm[:, 2]) < 1e-9)
-    heights = np.unique(np.round(whole.end_mm[level, 2], 6))[:24]
+    """Return by how much two traces fall short of one, and go beyond it, at every height that is cut or drilled to.
+
+    Of more than `MOST_HEIGHTS` heights so many are taken, evenly from the lowest to the highest.
+    """
+    heights = _find_heights_mm(whole, cutters=cutters)
+    if len(heights) > MOST_HEIGHTS:
+        heights = heights[np.linspace(0, len(heights) - 1, MOST_HEIGHTS).round().astype(int)]
     uncut = overcut = 0.0
     for height in heights.tolist():
         regions = []
@@ -200,6 +225,20 @@ def _compare_sweeps(whole: Trace, both: Trace, *, cutters: dict[int, Cutter]) ->
         uncut = max(uncut, _find_excess_mm(regions[0], regions[1]))
         overcut = max(overcut, _find_excess_mm(regions[1], regions[0]))
     return uncut, overcut
+
+
+def _find_heights_mm(trace: Trace, *, cutters: dict[int, Cutter]) -> FloatArray:
+    """Return the heights at which a trace cuts level, and for each way straight down one at which the hole is wide.
+
+    The tip of a drill or of a vee has no width: above it by the diameter, or half the way, it has.
+    """
+    feeding = (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)
+    travel = trace.end_mm - trace.start_mm
+    level = feeding & (np.abs(travel[:, 2]) < 1e-9)
+    down = feeding & (travel[:, 2] <= -1e-9) & (np.abs(travel[:, :2]).max(axis=1) < 1e-9)
+    wide = np.array([cutters[tool].diameter_mm if tool in cutters else 0.0 for tool in trace.tool[down].tolist()])
+    holes = trace.end_mm[down, 2] + np.minimum(wide, -travel[down, 2] / 2.0)
+    return np.unique(np.round(np.concatenate((trace.end_mm[level, 2], holes)), 6))
 
 
 def _find_excess_mm(inner: BaseGeometry, outer: BaseGeometry) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from cam.backplot.dialect import CYCLES
 from cam.backplot.portions import find_portions, take_portions
 from cam.backplot.sweep import Side, sweep_portions
 from cam.backplot.trace import Kind, Trace
@@ -26,6 +27,7 @@ RUN_IN = 40.0
 CHORD_TOL_MM = 0.0002
 NEAR_MM = 60.0
 """Moves farther away than this have removed nothing there: more than the thickest cutter and the run in."""
+MOVING = (Kind.RAPID, Kind.LINE, Kind.ARC)
 SPARE_MM = 0.002
 """How much smaller than the cutter the disc is taken that must be clear: the path's own certainty."""
 
@@ -77,8 +79,21 @@ def find_restart_point(trace: Trace, *, line: int, cutters: Mapping[int, Cutter]
     The cutter goes back `BACK_MM` along the path since it last went down, to the start of a whole move or into a long
     straight whose place it has already cut to that depth: a disc of its radius there must be clear of material, by the
     sweep of what is done. It comes down beside the path where a disc as large has room, which is on the waste side, for
-    on the other there is the wall. A line within a cycle goes back to the cycle's beginning.
+    on the other there is the wall.
+    A line within a cycle goes back to the cycle's beginning, where all of its words stand: holes that are done are gone
+    down again.
     """
+    point = _find_point(trace, line=line, cutters=cutters, file=file)
+    first = point.move
+    if trace.motion[first] not in CYCLES:
+        return point
+    while first > 0 and trace.motion[first - 1] == trace.motion[first] and trace.kind[first - 1] in MOVING:
+        first -= 1
+    why = "the cutter was travelling there" if first == point.move else "the cycle's words stand there"
+    return _at_travel(trace, move=first, travel_mm=point.travel_mm, reason=why)
+
+
+def _find_point(trace: Trace, *, line: int, cutters: Mapping[int, Cutter], file: str) -> RestartPoint:
     moving = np.flatnonzero((trace.kind == Kind.RAPID) | (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC))
     left = moving[trace.line[moving] >= line]
     feeding = left[trace.kind[left] != Kind.RAPID]
@@ -86,10 +101,10 @@ def find_restart_point(trace: Trace, *, line: int, cutters: Mapping[int, Cutter]
         raise _refuse(file, line, "nothing is left to cut from this line on", "name the line in which it stopped")
     stop = int(left[0])
     travel = _find_travel_mm(trace, file=file, line=line)
+    _refuse_modes(trace, move=stop, file=file, line=line)
     if trace.kind[stop] == Kind.RAPID or not _is_cutting(trace, stop):
         return _at_travel(trace, move=stop, travel_mm=travel, reason="the cutter was travelling there")
     chain = _find_chain(trace, stop)
-    _refuse_modes(trace, move=stop, file=file, line=line)
     cutter = cutters.get(int(trace.tool[stop]))
     if cutter is None:
         raise _refuse(
@@ -139,12 +154,17 @@ def _is_cutting(trace: Trace, move: int) -> bool:
 
 
 def _at_travel(trace: Trace, *, move: int, travel_mm: float, reason: str) -> RestartPoint:
-    """Return a restart above the start of a move, at the height of travel."""
-    x, y, _ = (float(v) for v in trace.start_mm[move])
+    """Return a restart above the start of a move, at the height of travel.
+
+    A program in steps counts from where the move starts: it comes down to there, where the cutter has been.
+    """
+    x, y, z = (float(v) for v in trace.start_mm[move])
+    if trace.distance_mode[move] != 91:
+        z = travel_mm
     return RestartPoint(
         move=move,
         line=int(trace.line[move]),
-        at_mm=(x, y, travel_mm),
+        at_mm=(x, y, z),
         down_mm=(x, y),
         travel_mm=travel_mm,
         reason=reason,

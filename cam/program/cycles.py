@@ -22,12 +22,13 @@ def takes_cycle(step: StepMoves, *, controller: Controller) -> bool:
 
 
 def emit_cycle(step: StepMoves, *, state: State, frame: Frame, controller: Controller) -> tuple[list[str], State]:
-    """Return the blocks of a drilled hole: G83 for the pecks at full feed, G81 for the slower way out.
+    """Return the blocks of a drilled hole: G83 for the pecks at full feed, a G81 for each slower one on the way out.
 
     Notes
     -----
     R is where the first way down begins. Q is the deepest peck of the plan: the cycle's own pecks, counted from R,
-    are no deeper. The cutter stands over the hole at the height of travel, to which G98 brings it back.
+    are no deeper. The cutter stands over the hole at the height of travel, to which G98 brings it back: so the chips
+    of every G81 come out before the next, as those of the plan's pecks do.
     """
     downs = _find_downs(step.moves)
     fastest = max(feed for _, _, feed in downs)
@@ -37,14 +38,11 @@ def emit_cycle(step: StepMoves, *, state: State, frame: Frame, controller: Contr
     top, bottom = fast[0][0], fast[-1][1]
     peck = max(start - end for start, end, _ in fast)
     blocks = [_write(("G98", "G83"), x, y, bottom, r=top, q=peck, feed=fastest, frame=frame, controller=controller)]
-    if slow:
+    for _, end, feed in slow:
         # the hole is open down to there: a rapid may enter it
         above = min(top, bottom + GAP_MM)
-        blocks.append(
-            _write(
-                ("G98", "G81"), x, y, slow[-1][1], r=above, q=None, feed=slow[0][2], frame=frame, controller=controller
-            )
-        )
+        blocks.append(_write(("G98", "G81"), x, y, end, r=above, q=None, feed=feed, frame=frame, controller=controller))
+        bottom = end
     return [*blocks, "G80"], State(at=state.at, motion="G80", feed="")
 
 

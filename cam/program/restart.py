@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from cam.program.numbers import format_number
 from cam.program.style import (
-    find_mm_per_unit,
+    INCH_MM,
     join_words,
     start_services,
     start_spindle,
@@ -21,6 +21,8 @@ MOTION_WORDS = {0: "G0", 10: "G1", 20: "G2", 30: "G3"}
 _NUMBER = re.compile(r"[ \t]*(N[0-9]+[ \t]*)?", re.IGNORECASE)
 _MOTION = re.compile(r"G0*([0-3])(?![0-9.])", re.IGNORECASE)
 _COMMENT = re.compile(r"\([^()]*\)|;.*")
+_G_WORD = re.compile(r"G0*([0-9]+(?:\.[0-9]+)?)")
+WORK_OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,6 +55,17 @@ class Entry:
     feed_above_mm: float
 
 
+def pack_words(line: str) -> str:
+    """Return a line's words alone: no comments, no spaces, capitals.
+
+    Examples
+    --------
+    >>> pack_words("g 1 x2.5 (panel #7)")
+    'G1X2.5'
+    """
+    return "".join(_COMMENT.sub("", line).split()).upper()
+
+
 def write_restart(
     lines: Sequence[str],
     *,
@@ -76,10 +89,16 @@ def write_restart(
     Notes
     -----
     The first old block gets the motion word that was in force, for the blocks before it have left another. G90 holds
-    until the cutter is where the old block expects it.
+    until the cutter is where the old block expects it. Unit and retract mode are those that the old blocks before it
+    left, whatever the controller's own are.
     """
     facts, style = controller.facts, controller.format
-    per_unit = find_mm_per_unit(controller)
+    unit_word = _find_last_word(lines[: from_line - 1], among=(facts.inch_word, facts.mm_word)) or (
+        facts.inch_word if facts.units == "inch" else facts.mm_word
+    )
+    per_unit = INCH_MM if unit_word == facts.inch_word else 1.0
+    retract_word = _find_last_word(lines[: from_line - 1], among=("G98", "G99"))
+    modes = (unit_word, "G90", "G17", "G40", "G80", "G94")
 
     def number(value_mm: float) -> str:
         return format_number(value_mm / per_unit, decimals=facts.decimals)
@@ -87,15 +106,18 @@ def write_restart(
     def block(*words: str) -> str:
         return join_words([word for word in words if word], controller=controller)
 
-    unit_word = facts.inch_word if facts.units == "inch" else facts.mm_word
     path_word = PATH_WORDS[state.path_mode]
     opening = [
         *(["%"] if style.percent_signs else []),
         *([f"{facts.program_letter}{style.program_number:04d}"] if facts.program_letter else []),
         write_comment(f"goes on after a stop in line {stopped_line}, from line {from_line}", controller=controller),
         write_comment(reason, controller=controller),
-        block(unit_word, "G90", "G17", "G40", "G80", "G94", path_word if path_word in facts.path_words else ""),
-        facts.work_offsets[min(state.work_offset, len(facts.work_offsets)) - 1],
+        block(
+            *(word for word in modes if word not in facts.lacks),
+            path_word if path_word in facts.path_words else "",
+            retract_word,
+        ),
+        WORK_OFFSETS[state.work_offset - 1],
         *_put_in(state, spin_up_s=spin_up_s, controller=controller),
         *([block("G43", f"H{state.length_offset}")] if state.length_offset else []),
         block("G0", f"Z{number(entry.travel_mm)}"),
@@ -138,13 +160,23 @@ def _come_down(
     x, y, z = entry.at_mm
     feed = f"F{format_number(state.feed_mm_per_min / per_unit, decimals=2)}" if state.feed_mm_per_min else ""
     if z >= entry.travel_mm:
-        return [feed] if feed else []
+        up = [block("G0", f"Z{number(z)}")] if z > entry.travel_mm else []
+        return [*up, *([feed] if feed else [])]
     above = max(z, min(entry.feed_above_mm, entry.travel_mm))
     blocks = [block("G0", f"Z{number(above)}")] if above < entry.travel_mm else []
     blocks.append(block("G1", f"Z{number(z)}", feed))
     if entry.down_mm != (x, y):
         blocks.append(block("G1", f"X{number(x)}", f"Y{number(y)}"))
     return blocks
+
+
+def _find_last_word(lines: Sequence[str], *, among: tuple[str, ...]) -> str:
+    """Return the last of some G words in lines, empty if there is none."""
+    for line in reversed(lines):
+        for code in reversed(_G_WORD.findall(pack_words(line))):
+            if f"G{code}" in among:
+                return f"G{code}"
+    return ""
 
 
 def _state_motion(line: str, *, state: InForce, controller: Controller) -> str:

@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from cam.backplot.interpret import interpret_program
 from cam.backplot.trace import Kind
 from cam.cli import main
 from cam.errors import ProgramRefused
 from cam.pipeline import make_job
 from cam.restarting import restart_program
 from cam.tables.read import find_controller, find_machine, read_tables
-from cam.tables.read_job import default_job
+from cam.tables.read_job import default_job, read_job
 
 TABLES = read_tables()
 ACCENTS = ["ngc", "ngc-inch", "steps", "iso-numbered", "small"]
@@ -187,3 +188,169 @@ def test_the_command_writes_and_proves(make, tmp_path: Path) -> None:
     assert "PROVEN" in result.output
     assert (tmp_path / f"bracket.restart-{line}.ngc").exists()
     assert CliRunner().invoke(main, arguments).exit_code == 2
+
+
+MODAL = """G20 G90 G17 G40 G80 G94 G98
+(panel #4, not G92)
+T52 M6
+S4200 M3
+G0 Z1
+G0 X0.5 Y0.5
+G81 X0.5 Y0.5 Z-0.1 R0.2 F8
+X1.5
+X2.5
+G80
+G0 Z1
+M5
+M2
+"""
+
+
+def restart_text(text: str, line: int, *, controller=None):
+    return restart_program(
+        text,
+        line=line,
+        file="foreign.ngc",
+        controller=controller or find_controller(TABLES, name="ngc"),
+        machine=find_machine(TABLES, name="industrial"),
+        tables=TABLES,
+    )
+
+
+def find_hole_bottoms(text: str) -> set[tuple[float, ...]]:
+    trace = interpret_program(text, controller=find_controller(TABLES, name="ngc"))
+    return {tuple(row) for row in trace.end_mm[trace.kind == Kind.LINE].round(4).tolist()}
+
+
+@pytest.mark.parametrize("line", [7, 8, 9])
+def test_a_stop_in_a_modal_cycle_drills_every_hole_that_is_left(line) -> None:
+    found = restart_text(MODAL, line)
+    assert found.proven
+    bottoms = find_hole_bottoms(found.text)
+    # the program's own words: inches, 0.1 deep
+    assert {(round(25.4 * x, 4), 12.7, -2.54) for x in (0.5, 1.5, 2.5)} <= bottoms
+    assert found.point.line == 7
+
+
+def test_unit_and_retract_mode_are_the_programs_own_not_the_controllers() -> None:
+    found = restart_text(MODAL, 9)
+    before = found.text[: found.text.index("G81")]
+    assert "G20" in before and "G21" not in before
+    assert "G98" in before
+
+
+def test_a_hole_left_out_is_not_called_proven(monkeypatch) -> None:
+    from cam import restarting  # noqa: PLC0415
+
+    honest = restarting.write_restart
+    monkeypatch.setattr(
+        restarting, "write_restart", lambda lines, **how: honest(lines, **{**how, "from_line": how["from_line"] + 1})
+    )
+    found = restart_text(MODAL, 8)
+    assert found.uncut_mm > 0.1
+    assert not found.proven
+
+
+def test_the_work_offset_is_the_one_in_force_wherever_the_controller_lists_it() -> None:
+    ngc = find_controller(TABLES, name="ngc")
+    two = replace(ngc, facts=replace(ngc.facts, work_offsets=("G55", "G56")))
+    found = restart_text(MODAL.replace("T52 M6", "G55\nT52 M6"), 9, controller=two)
+    assert found.text.split("\n")[3] == "G55"
+
+
+@pytest.mark.parametrize("text", ["G 92 X0", "g92x0", "G10 L2 P1 X3", "G092 X1"])
+def test_a_moved_zero_is_found_however_it_is_written(text) -> None:
+    with pytest.raises(ProgramRefused, match="moves its own zero"):
+        restart_text(MODAL.replace("S4200", f"{text}\nS4200"), 9)
+
+
+def test_a_program_in_steps_comes_down_to_where_its_next_step_counts_from(make) -> None:
+    made = make("steps")
+    trace = made.programs[0].trace
+    travel = trace.end_mm[:, 2].max()
+    low = (trace.kind == Kind.RAPID) & (trace.start_mm[:, 2] < travel - 1.0) & (trace.distance_mode == 91)
+    line = int(trace.line[np.flatnonzero(low)[0]])
+    found = restart(made, line)
+    assert found.point.at_mm[2] < travel - 1.0
+    assert found.proven
+
+
+DRILLED = """
+format = 1
+title = "Drilled #1"
+sheet = "cast-4-600x400"
+machine = "industrial"
+controller = "{controller}"
+cutters = ["o1-6-up", "drill-3"]
+[[panel]]
+drawing = "drilled.dxf"
+units = "mm"
+[heights]
+drill_into_bed_mm = 3.0
+measured_thickness_mm = [3.98, 3.99, 4.0, 3.97, 3.98]
+"""
+
+
+@pytest.fixture(scope="module")
+def drilled(tmp_path_factory: pytest.TempPathFactory):
+    folder = tmp_path_factory.mktemp("drilled")
+    document = ezdxf.new(units=4)
+    document.modelspace().add_lwpolyline([(0, 0), (120, 0), (120, 80), (0, 80)], close=True)
+    for x in (15, 105):
+        document.modelspace().add_circle((x, 40), radius=1.5)
+    document.saveas(folder / "drilled.dxf")
+
+    def do(controller: str):
+        path = folder / f"{controller}.toml"
+        path.write_text(DRILLED.format(controller=controller))
+        return make_job(read_job(path), tables=TABLES)
+
+    return do
+
+
+def test_drilled_holes_as_cycles_are_proven_and_restart(drilled) -> None:
+    made = drilled("drill-cycles")
+    program = made.programs[0]
+    assert program.verdict.proven, [str(finding) for finding in program.verdict.findings]
+    lines = program.text.split("\n")
+    cycles = [number for number, text in enumerate(lines, start=1) if "G83" in text or "G81" in text]
+    assert len(cycles) >= 4
+    # the same holes as those drilled without cycles
+    deepest = [
+        {tuple(at) for at in trace.end_mm[trace.tool == 52].round(3).tolist() if at[2] < 0.0}
+        for trace in (program.trace, drilled("ngc").programs[0].trace)
+    ]
+    assert deepest[0] == deepest[1]
+    for line in (cycles[1], cycles[-1]):
+        assert restart(made, line).proven
+
+
+def test_one_of_several_files_is_not_held_against_the_whole_job(drilled) -> None:
+    made = drilled("cutter-files")
+    assert len(made.programs[0].files) == 2
+    with pytest.raises(ProgramRefused, match="not proven against the job either"):
+        restart(made, 30)
+    assert restart(made, 30, judged=False).proven
+
+
+def test_findings_name_the_file_and_line_of_several(drilled, tmp_path: Path) -> None:
+    from cam.pipeline import prove_program  # noqa: PLC0415
+
+    made = drilled("cutter-files")
+    paths = []
+    for file in made.programs[0].files:
+        paths.append(tmp_path / file.name)
+        paths[-1].write_text(file.text)
+    assert prove_program(*paths, job=made.job, tables=TABLES).verdict.proven
+    lines = paths[1].read_text().split("\n")
+    trace = made.programs[0].files[1].trace
+    # a level cut turned into a rapid at the cutting height
+    move = np.flatnonzero((trace.kind == Kind.LINE) & (trace.end_mm[:, 2] < 1.0) & (trace.start_mm[:, 2] < 1.0))[3]
+    number = int(trace.line[move])
+    at = " ".join(f"{letter}{value:.4f}" for letter, value in zip("XYZ", trace.end_mm[move], strict=True))
+    lines[number - 1] = f"G0 {at}\nG1"
+    paths[1].write_text("\n".join(lines))
+    proof = prove_program(*paths, job=made.job, tables=TABLES)
+    rapid = [finding for finding in proof.verdict.findings if "rapid" in finding.code]
+    assert rapid
+    assert {(finding.origin.file, finding.origin.line) for finding in rapid} == {(paths[1].name, number)}
