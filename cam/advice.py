@@ -71,9 +71,9 @@ def advise_feeds(
     used_rpm = data.spindle_rpm if rpm is None else rpm
     used_feed = data.feed_mm_per_min if feed_mm_per_min is None else feed_mm_per_min
     findings: tuple[Finding, ...] = check_feed(window, rpm=used_rpm, feed_mm_per_min=used_feed)
-    if own and window.min_rpm <= used_rpm <= window.max_rpm:
+    if own:
         data = _replace_choice(
-            data, window_rpm=used_rpm, feed=used_feed, cutter=cutter, material=material, machine=machine
+            data, used_rpm=used_rpm, feed=used_feed, cutter=cutter, material=material, machine=machine
         )
     return FeedAdvice(
         window=window,
@@ -109,10 +109,13 @@ def advise_feeds(
 
 
 def _replace_choice(
-    data: CuttingData, *, window_rpm: float, feed: float, cutter: Cutter, material: Material, machine: Machine
+    data: CuttingData, *, used_rpm: float, feed: float, cutter: Cutter, material: Material, machine: Machine
 ) -> CuttingData:
-    """Return the cutting data at the shop's own speed and feed; castcut's reasons do not hold for them."""
-    chip = find_chip_load(feed_mm_per_min=feed, rpm=window_rpm, flutes=cutter.flutes)
+    """Return the cutting data at the shop's own speed and feed; castcut's reasons do not hold for them.
+
+    At a speed that the spindle does not run at, no power is available.
+    """
+    chip = find_chip_load(feed_mm_per_min=feed, rpm=used_rpm, flutes=cutter.flutes)
     thinning = 1.0
     if data.radial_mm is not None:
         thinning = find_chip_thinning(radial_mm=data.radial_mm, diameter_mm=cutter.diameter_mm)
@@ -120,7 +123,7 @@ def _replace_choice(
     removal = find_removal_rate(width_mm=width, depth_mm=data.pass_depth_mm, feed_mm_per_min=feed)
     return replace(
         data,
-        spindle_rpm=window_rpm,
+        spindle_rpm=used_rpm,
         feed_mm_per_min=feed,
         chip_load_mm=chip,
         chip_thickness_mm=chip * thinning,
@@ -129,10 +132,12 @@ def _replace_choice(
         power_w=find_cutting_power(
             removal_mm3_per_s=removal, cutting_energy_j_per_mm3=material.cutting_energy_j_per_mm3
         ),
-        power_available_w=find_power_available(machine, rpm=window_rpm),
+        power_available_w=(
+            find_power_available(machine, rpm=used_rpm) if machine.min_rpm <= used_rpm <= machine.max_rpm else 0.0
+        ),
         reasons=tuple(
             reason
             for reason in data.reasons
-            if reason.quantity not in ("spindle_rpm", "feed_mm_per_min", "power_w", "ramp_deg")
+            if reason.quantity not in ("spindle_rpm", "chip_load_mm", "feed_mm_per_min", "power_w", "ramp_deg")
         ),
     )

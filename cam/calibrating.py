@@ -12,13 +12,17 @@ from cam.backplot.interpret import interpret_program
 from cam.backplot.read import read_program
 from cam.backplot.trace import Trace
 from cam.errors import ProgramRefused, TableRefused
-from cam.findings import Origin, Severity, error
+from cam.findings import Finding, Origin, Severity, error
 from cam.program.calibration import write_calibration_programs
 from cam.tables.rows import Controller, Machine
 from cam.tables.timings import COLUMNS, MeasuredTime
 
 REPEATS = {"swing": 4, "corners": 4, "plunge": 2, "spindle": 1, "tools": 1}
 """How often each program is timed: accelerations and corners move a time by only half their own error."""
+
+
+MOST_SPREAD = 0.25
+"""Times that the best row still misses by more than this, root mean square, are no times of these programs."""
 
 
 def lay_calibration_files(machine: Machine, *, controller: Controller) -> dict[str, str]:
@@ -38,7 +42,8 @@ def calibrate_from_times(
     FileRefused, ProgramRefused
         If a program cannot be read, or its text has errors.
     TableRefused
-        ``timings-too-few``, if there are fewer times than settings that they depend on.
+        ``timings-too-few``, if there are fewer times than settings that they depend on; ``timings-doubtful``, if no
+        settings say them within `MOST_SPREAD`.
     """
     traces: dict[str, Trace] = {}
     for time in times:
@@ -66,6 +71,8 @@ def calibrate_from_times(
                 origin=Origin(file=str(times[0].program.parent) if times else None),
             )
         ) from fault
+    if found.spread > MOST_SPREAD:
+        raise TableRefused(_refuse_doubtful(times, found=found))
     known = "; ".join(f"{each.name} {each.said}" for each in found.settings)
     row = replace(
         found.machine,
@@ -75,3 +82,15 @@ def calibrate_from_times(
         f"the rest: {machine.name}",
     )
     return replace(found, machine=row)
+
+
+def _refuse_doubtful(times: Sequence[MeasuredTime], *, found: Calibration) -> Finding:
+    seconds = np.array([time.seconds for time in times])
+    worst = int(np.abs(np.log(found.predicted_s / seconds)).argmax())
+    return error(
+        "timings-doubtful",
+        f"no machine takes these times: the nearest one misses them by {found.spread:.0%}, and needs "
+        f"{found.predicted_s[worst] / 60.0:.3g} min where {seconds[worst] / 60.0:.3g} min were measured",
+        remedy="look whether every time is in minutes and beside its own program, run at full override",
+        origin=Origin(file=str(times[worst].program)),
+    )

@@ -70,6 +70,7 @@ def make_coupon(job: Job, *, drawing: Path, cutter: str | None, tables: Tables) 
         ),
         cutters=names,
         keep_outs=(),
+        layers=(),
         chamfer=replace(job.chamfer, width_mm=0.0),
         path=drawing.with_name(f"{NAME}.toml"),
     )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import HAND_RPM, PATH, Command, add_options, end, print_document
 
 
 @click.command(cls=Command)
@@ -17,7 +17,7 @@ from cam.cli.command import PATH, Command, add_options, end, print_document
 )
 @click.option("--controller", default="ngc", show_default=True, metavar="NAME", help="The controller that reads it.")
 @click.option("--cutter", metavar="NAME", help="Cutter in the spindle at the start.")
-@click.option("--rpm", type=click.FloatRange(min=0.0), default=0.0, help="Speed set by hand, where there is no S.")
+@click.option("--rpm", type=HAND_RPM, default=0.0, help="Speed set by hand, where there is no S.")
 @click.option("--tables", type=PATH, multiple=True, help="File or folder with rows of the shop's own.")
 @click.option("--out", type=PATH, help="Folder for the page, NAME.backplot.html; without it nothing is written.")
 @add_options("json", "force")

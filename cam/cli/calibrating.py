@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, print_document
+from cam.cli.command import PATH, Command, add_options, print_document, read_row_name
 
 _CAUTION = """\
 Before you run them: take the cutter out of the collet, clear the table and the travel (300 x 300 mm about X0 Y0,
@@ -19,7 +19,14 @@ in minutes."""
 @click.option("--write", "write", is_flag=True, help="Write programs to time, and a CSV for their times.")
 @click.option("--machine", default="workshop-gantry", show_default=True, metavar="NAME", help="The row to begin from.")
 @click.option("--controller", default="ngc", show_default=True, metavar="NAME", help="Whose words the programs use.")
-@click.option("--name", default="our-machine", show_default=True, metavar="NAME", help="Name of the new row.")
+@click.option(
+    "--name",
+    default="our-machine",
+    show_default=True,
+    metavar="NAME",
+    callback=read_row_name,
+    help="Name of the new row.",
+)
 @click.option("--tables", type=PATH, multiple=True, help="File or folder with rows of the shop's own.")
 @click.option("--out", type=PATH, default=Path(), show_default=True, help="Folder for the files.")
 @add_options("json", "force")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,7 +15,29 @@ from cam.errors import Refusal
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 PATH = click.Path(path_type=Path)
-_TOLERANCE = click.FloatRange(min=0.0, min_open=True, max=1.0)
+
+
+class NumberRange(click.FloatRange):
+    """A number between bounds; NaN, which is on neither side of a bound, is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the number, or fail as click does."""
+        number = super().convert(value, param, ctx)
+        if number != number:  # noqa: PLR0124
+            self.fail(f"{value} is not a number.", param, ctx)
+        return number
+
+
+_TOLERANCE = NumberRange(min=0.0, min_open=True, max=1.0)
+HAND_RPM = NumberRange(min=0.0, max=1e6)
+ROW_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
+
+
+def read_row_name(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """Return the name of a row to write, which names its file as well; fail where it would name another place."""
+    if value is not None and ROW_NAME.fullmatch(value) is None:
+        raise click.BadParameter("use letters, digits, points, hyphens and underscores only", ctx, param)
+    return value
 
 
 class Command(click.Command):

@@ -84,9 +84,9 @@ def compare(
         rows = _compare_with_bar(jobs, tables=tables, quiet=quiet)
         title = f"Cycle times of {job.title}"
     else:
-        if cutters or holds or len(controllers) > 1:
+        if cutters or holds or sheet is not None or units is not None or len(controllers) > 1:
             raise click.UsageError(
-                "programs are compared on machines, read as one controller's: no --cutter, no --hold"
+                "programs are compared on machines, read as one controller's: no --cutter, --hold, --sheet or --units"
             )
         rows = compare_programs(
             sources,

@@ -7,12 +7,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import (
+    PATH,
+    Command,
+    NumberRange,
+    add_options,
+    end,
+    print_document,
+    read_row_name,
+)
 
 if TYPE_CHECKING:
+    from cam.pipeline import Made
+    from cam.tables.job import Job
     from cam.tables.rows import Tables
 
-_SIZE = click.FloatRange(min=0.0, min_open=True, max=1000.0)
+_SIZE = NumberRange(min=0.0, min_open=True, max=1000.0)
 
 
 @click.command(cls=Command)
@@ -27,7 +37,7 @@ _SIZE = click.FloatRange(min=0.0, min_open=True, max=1000.0)
     metavar="X Y BORE SLOT",
     help="Sizes read off the cut coupon, mm: writes the cutter's row.",
 )
-@click.option("--name", help="Name of the new row; the cutter's with -ours if not said.")
+@click.option("--name", callback=read_row_name, help="Name of the new row; the cutter's with -ours if not said.")
 @click.option("--out", type=PATH, default=Path(), show_default=True, help="Folder for the files.")
 @add_options("json", "force", "quiet")
 def coupon(
@@ -52,10 +62,9 @@ def coupon(
     Example:  castcut coupon job.toml --out first; castcut coupon job.toml --measured 70.04 70.06 21.95 13.95
     """
     from cam.cli.delivery import deliver, read_source, write_files  # noqa: PLC0415
-    from cam.couponing import NAME, draw_coupon, find_own_cutter, make_coupon  # noqa: PLC0415
+    from cam.couponing import NAME, find_own_cutter  # noqa: PLC0415
     from cam.report.coupon import MeasuredCoupon, write_coupon_card  # noqa: PLC0415
     from cam.report.outputs import Output, check_folder, check_overwrite  # noqa: PLC0415
-    from cam.report.progress import Progress  # noqa: PLC0415
     from cam.tables.read import find_cutter, read_tables  # noqa: PLC0415
     from cam.tables.write_row import write_cutter_row  # noqa: PLC0415
 
@@ -85,17 +94,13 @@ def coupon(
             )
         else:
             told = ", ".join(f"{what} {value:.3f}" for what, value in found.by_feature)
-            click.echo(f"{row.name} cuts {own.diameter_mm:.3f} mm, not {row.diameter_mm:g} ({told})")
+            click.echo(f"{row.name} of {row.diameter_mm:g} mm cuts {own.diameter_mm:.3f} mm ({told})")
             click.echo(f"row: {path}; name it in the job: tables = [{str(path.name)!r}], cutters = [{own.name!r}]")
         return
     drawing = out / f"{NAME}.dxf"
     if not force:
         check_overwrite([Output(path=out / file, text="") for file in (f"{NAME}.dxf", f"{NAME}.card.html")])
-    out.mkdir(exist_ok=True)
-    draw_coupon(drawing)
-    with Progress(quiet=quiet) as progress:
-        progress("making the coupon")
-        made = make_coupon(job, drawing=drawing, cutter=cutter, tables=tables)
+    made = _make(job, drawing=drawing, cutter=cutter, tables=tables, quiet=quiet)
     document = deliver(made, tables=tables, out=out, force=force, in_words=not as_json)
     used = find_cutter(tables, name=made.plan_rows[0].cutter)
     card = out / f"{NAME}.card.html"
@@ -108,6 +113,28 @@ def coupon(
     else:
         click.echo(f"  card       {card}")
     end(failed=document["verdict"] != "proven")
+
+
+def _make(job: Job, *, drawing: Path, cutter: str | None, tables: Tables, quiet: bool) -> Made:
+    """Return the coupon made; what is refused leaves nothing behind that would be in the way of the next try."""
+    from cam.couponing import draw_coupon, make_coupon  # noqa: PLC0415
+    from cam.errors import Refusal  # noqa: PLC0415
+    from cam.report.progress import Progress  # noqa: PLC0415
+
+    folder = drawing.parent
+    new_folder, new_drawing = not folder.exists(), not drawing.exists()
+    folder.mkdir(exist_ok=True)
+    draw_coupon(drawing)
+    try:
+        with Progress(quiet=quiet) as progress:
+            progress("making the coupon")
+            return make_coupon(job, drawing=drawing, cutter=cutter, tables=tables)
+    except Refusal:
+        if new_drawing:
+            drawing.unlink()
+        if new_folder:
+            folder.rmdir()
+        raise
 
 
 def _find_free_tool(tables: Tables) -> int:

@@ -6,7 +6,7 @@ Imported by commands when they run, so it may import what it likes.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -69,6 +69,16 @@ def read_source(
     return check_job(replace(job, **changes)) if changes else job
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Delivery:
+    """What is to be delivered of a job: files with their entries in the document, pages, and findings on the way."""
+
+    entries: tuple[ProgramEntry, ...]
+    pages: tuple[Path, ...]
+    files: tuple[Output, ...]
+    findings: tuple[Finding, ...]
+
+
 def deliver(
     made: Made, *, tables: Tables, out: Path, force: bool, in_words: bool, said: tuple[Finding, ...] = ()
 ) -> dict[str, Any]:
@@ -76,6 +86,13 @@ def deliver(
 
     ``said`` is what the command itself has to say, before what was found on the way.
     """
+    delivery = lay_delivery(made, tables=tables, out=out, said=said)
+    write_files(delivery.files, force=force)
+    return tell_delivery(delivery, in_words=in_words)
+
+
+def lay_delivery(made: Made, *, tables: Tables, out: Path, said: tuple[Finding, ...] = ()) -> Delivery:
+    """Return what is to be written and told of a job, with nothing written yet."""
     entries: list[ProgramEntry] = []
     pages: list[Path] = []
     files: list[Output] = []
@@ -98,15 +115,18 @@ def deliver(
         shown = Path(entries[-1].path or "").name if len(program.files) == 1 else f"{len(program.files)} files"
         files.append(Output(path=page, text=_write_page(made, program=program, tables=tables, shown=shown)))
         pages.append(page)
-    write_files(files, force=force)
+    return Delivery(entries=tuple(entries), pages=tuple(pages), files=tuple(files), findings=(*said, *made.findings))
+
+
+def tell_delivery(delivery: Delivery, *, in_words: bool) -> dict[str, Any]:
+    """Print the proofs of what was written in words if asked to; return the document."""
+    entries, pages = delivery.entries, delivery.pages
     if in_words:
-        findings = [*said, *made.findings]
         for number, entry in enumerate(entries):
             last = number == len(entries) - 1
-            print_proof(
-                entry, page=pages[0] if last else None, findings=[*findings, *entry.verdict.findings] if last else []
-            )
-    return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=(*said, *made.findings))
+            findings = [*delivery.findings, *entry.verdict.findings] if last else []
+            print_proof(entry, page=pages[0] if last else None, findings=findings)
+    return lay_proof_document(entries, page=str(pages[0]) if pages else None, findings=delivery.findings)
 
 
 def find_program_paths(name: str, *, verdict: Verdict, out: Path) -> tuple[Path, Path]:

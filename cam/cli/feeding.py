@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import PATH, Command, NumberRange, add_options, end, print_document
 
-_POSITIVE = click.FloatRange(min=0.0, min_open=True, max=1e6)
+_POSITIVE = NumberRange(min=0.0, min_open=True, max=1e6)
 
 
 @click.command(cls=Command)

@@ -94,7 +94,7 @@ def make(
 
     Example:  castcut make splashback.dxf --units mm --sheet cast-4-2440x1220
     """
-    from cam.cli.delivery import deliver, read_source  # noqa: PLC0415
+    from cam.cli.delivery import lay_delivery, read_source, tell_delivery, write_files  # noqa: PLC0415
     from cam.pipeline import make_job  # noqa: PLC0415
     from cam.report.documents import join_documents  # noqa: PLC0415
     from cam.report.outputs import check_folder  # noqa: PLC0415
@@ -114,17 +114,17 @@ def make(
             make_job(check_job(replace(job, controller=name)), tables=tables, progress=progress) for name in spoken
         ]
     said = (_say_assumed(job),) if job.path is None and rows["sheet"] is None else ()
-    documents = [
-        deliver(
+    deliveries = [
+        lay_delivery(
             made,
             tables=tables,
             out=out if len(results) == 1 else out / made.job.controller,
-            force=force,
-            in_words=not as_json,
             said=said if number == 0 else (),
         )
         for number, made in enumerate(results)
     ]
+    write_files([file for delivery in deliveries for file in delivery.files], force=force)
+    documents = [tell_delivery(delivery, in_words=not as_json) for delivery in deliveries]
     document = join_documents(documents)
     if as_json:
         print_document(document)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from cam.cli.command import PATH, READING, Command, add_options, end, print_document
+from cam.cli.command import HAND_RPM, PATH, READING, Command, add_options, end, print_document
 
 
 @click.command(cls=Command)
@@ -14,7 +14,7 @@ from cam.cli.command import PATH, READING, Command, add_options, end, print_docu
 @click.option("--job", "source", type=PATH, required=True, metavar="JOB.toml|PANEL.dxf", help="What it should cut.")
 @click.option("--controller", metavar="NAME", help="Read it as this controller does, over what the job says.")
 @click.option("--cutter", "cutters", multiple=True, metavar="NAME", help="Cutter in the spindle, for each file.")
-@click.option("--rpm", multiple=True, type=float, help="Speed set by hand, for each file, where there is no S.")
+@click.option("--rpm", multiple=True, type=HAND_RPM, help="Speed set by hand, for each file, where there is no S.")
 @click.option("--out", type=PATH, help="Folder for a page, NAME.proof.html; without it nothing is written.")
 @add_options(*READING, "json", "force", "quiet")
 def prove(
@@ -48,6 +48,11 @@ def prove(
     from cam.report.progress import Progress  # noqa: PLC0415
     from cam.tables.read import read_tables  # noqa: PLC0415
 
+    for option, given in (("--cutter", len(cutters)), ("--rpm", len(rpm))):
+        if given not in (0, len(programs)):
+            raise click.UsageError(
+                f"{option} is given {given} times for {len(programs)} files: once for each, in order"
+            )
     if out is not None:
         check_folder(out)
     tolerances = {"join_mm": join_tol_mm, "fit_mm": fit_tol_mm, "fit_arcs_mm": fit_arcs_mm}

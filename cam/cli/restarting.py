@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cam.cli.command import PATH, Command, add_options, end, print_document
+from cam.cli.command import HAND_RPM, PATH, Command, add_options, end, print_document
 
 if TYPE_CHECKING:
     from cam.restarting import Restart
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 @click.option("--machine", metavar="NAME", help="The machine, over what the job says.")
 @click.option("--controller", metavar="NAME", help="The controller, over what the job says.")
 @click.option("--cutter", metavar="NAME", help="Cutter in the spindle, where the controller has no T.")
-@click.option("--rpm", type=click.FloatRange(min=0.0), default=0.0, help="Speed set by hand, where there is no S.")
+@click.option("--rpm", type=HAND_RPM, default=0.0, help="Speed set by hand, where there is no S.")
 @click.option("--out", type=PATH, default=Path(), show_default=True, help="Folder for NAME.restart-LINE.")
 @add_options("units", "json", "force")
 def restart(

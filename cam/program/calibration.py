@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import acos, cos, pi, sin
 
 from cam.program.numbers import format_number
@@ -88,6 +89,9 @@ def _run_polygons(machine: Machine, controller: Controller) -> Iterator[str]:
     if "G64" in controller.facts.path_words:
         yield "G64"
     yield from _begin(controller)
+    machine = replace(
+        machine, max_feed_mm_per_min=min(machine.max_feed_mm_per_min, controller.limits.max_feed_mm_per_min)
+    )
     sides, side_mm = _choose_polygon(machine)
     radius = side_mm / (2.0 * sin(pi / sides))
     feed = machine.max_feed_mm_per_min / (INCH_MM if controller.facts.units == "inch" else 1.0)

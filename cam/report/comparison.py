@@ -100,6 +100,8 @@ def write_comparison(rows: Sequence[ComparisonRow]) -> str:
         )
         parts = [f"{name} {getattr(row.split, key) / 60.0:.2f}" for name, key in PARTS]
         lines.append(f"     min: {', '.join(parts)}")
+        if row.refused is not None:
+            lines.append(f"     {row.refused}")
         if len(row.by_panel) > 1:
             lines.append("     by panel: " + ", ".join(f"{name} {s / 60.0:.2f}" for name, s in row.by_panel))
     lines.append(find_lever(rows))
@@ -246,7 +248,11 @@ def _lay_table(rows: Sequence[ComparisonRow]) -> Markup:
             split.lower_bound_s,
         ]
         cells.append(
-            (words(f"{number}. {row.label}"), words(row.verdict), *(words(f"{n / 60.0:.2f}") for n in numbers))
+            (
+                words(f"{number}. {row.label}"),
+                words(row.verdict if row.refused is None else f"{row.verdict}: {row.refused}"),
+                *(words(f"{n / 60.0:.2f}") for n in numbers),
+            )
         )
     return lay_table(
         caption="Minutes; the difference is against the first; the least is without acceleration",

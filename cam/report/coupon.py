@@ -46,8 +46,8 @@ def find_effective_diameter(measured: MeasuredCoupon, *, nominal_mm: float) -> E
     -----
     The path lies half the nominal diameter off every wall. A cutter that cuts D instead of D0 leaves an outside size
     larger by D0 - D and an inside size smaller by as much (geometry). The square counts once, by the mean of its two
-    sides; the answer is the mean over the three features, so that an error of scale in the axes falls out between
-    outside and inside sizes.
+    sides; the answer is the mean over the three features. An error of scale in the axes moves outside and inside sizes
+    apart: the features then tell different diameters.
 
     Examples
     --------

@@ -80,9 +80,10 @@ def write_outputs(outputs: Sequence[Output]) -> tuple[Path, ...]:
     done = False
     try:
         for output in outputs:
-            if not output.path.parent.exists():
-                output.path.parent.mkdir()
-                made.append(output.path.parent)
+            folder = output.path.parent
+            for missing in reversed([each for each in (folder, *folder.parents) if not each.exists()]):
+                missing.mkdir()
+                made.append(missing)
             if output.path.is_dir():
                 raise FileRefused(_refuse_folder(output.path, "a folder has this name"))
             part = output.path.with_name(f".{output.path.name}.{os.getpid()}.part")

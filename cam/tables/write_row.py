@@ -22,7 +22,7 @@ def write_machine_row(machine: Machine) -> str:
     )
     return (
         f"format = {FORMAT}\n\n[[machine]]\n"
-        f"name = {json.dumps(machine.name)}\n"
+        f"name = {json.dumps(machine.name, ensure_ascii=False)}\n"
         f"title = {json.dumps(machine.title, ensure_ascii=False)}\n"
         f"travel_mm = {_numbers(machine.travel_mm)}\n"
         f"rapid_mm_per_min = {_numbers(machine.rapid_mm_per_min)}\n"
@@ -44,7 +44,7 @@ def write_cutter_row(cutter: Cutter) -> str:
     """Return a file of rows that holds one cutter, to be read by ``tables`` of a job."""
     return (
         f"format = {FORMAT}\n\n[[cutter]]\n"
-        f"name = {json.dumps(cutter.name)}\n"
+        f"name = {json.dumps(cutter.name, ensure_ascii=False)}\n"
         f"title = {json.dumps(cutter.title, ensure_ascii=False)}\n"
         f"tool = {cutter.tool}\n"
         f"kind = {json.dumps(str(cutter.kind))}\n"

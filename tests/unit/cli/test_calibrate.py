@@ -8,8 +8,11 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from cam.backplot.interpret import interpret_program
+from cam.calibrating import lay_calibration_files
 from cam.cli import main
-from cam.tables.read import find_machine, read_tables
+from cam.findings import Severity
+from cam.tables.read import find_controller, find_machine, read_tables
 
 
 def run(*arguments: object):
@@ -53,3 +56,32 @@ def test_bad_times_are_refused_with_their_line(tmp_path: Path, text: str, code: 
     assert code in result.output
     assert place in result.output
     assert not (tmp_path / "our-machine.toml").exists()
+
+
+def test_times_that_no_machine_takes_are_refused(tmp_path: Path) -> None:
+    assert run("--write", "--out", tmp_path).exit_code == 0
+    path = tmp_path / "times.csv"
+    path.write_text("program,minutes\nplunge.ngc,0.001\nplunge.ngc,1000\ntools.ngc,6\ntools.ngc,6\n")
+    result = run(path, "--out", tmp_path)
+    assert result.exit_code == 2
+    assert "timings-doubtful" in result.output
+    assert "plunge.ngc" in result.output
+    assert not (tmp_path / "our-machine.toml").exists()
+
+
+@pytest.mark.parametrize("name", ["a/b", "../a", "", 'b "c"'])
+def test_a_row_is_named_so_that_its_file_stays_in_the_folder(tmp_path: Path, name: str) -> None:
+    result = run("--write", "--out", tmp_path, "--name", name)
+    assert result.exit_code == 2
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("controller", ["small", "iso-numbered", "ngc-inch"])
+def test_a_controller_takes_the_programs_written_for_it(controller: str) -> None:
+    tables = read_tables()
+    spoken = find_controller(tables, name=controller)
+    files = lay_calibration_files(find_machine(tables, name="industrial"), controller=spoken)
+    for name, text in files.items():
+        if name != "times.csv":
+            trace = interpret_program(text, controller=spoken, file=name, hand_rpm=18000.0)
+            assert not [str(finding) for finding in trace.findings if finding.severity is Severity.ERROR]

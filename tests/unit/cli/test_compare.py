@@ -69,3 +69,20 @@ def test_programs_are_timed_whoever_wrote_them(tmp_path: Path) -> None:
 @pytest.mark.parametrize("arguments", [("a.dxf", "b.dxf"), ("a.ngc", "--cutter", "o1-6-up")])
 def test_what_cannot_be_compared_is_a_usage_error(arguments) -> None:
     assert run(*arguments).exit_code == 2
+
+
+def test_programs_are_not_laid_on_a_sheet(tmp_path: Path) -> None:
+    program = tmp_path / "a.ngc"
+    program.write_text("G21\nM2\n")
+    for option in (("--sheet", "cast-4-600x400"), ("--units", "mm"), ("--hold", "skin")):
+        result = run(program, *option)
+        assert result.exit_code == 2
+        assert "no --cutter, --hold, --sheet or --units" in result.output
+
+
+def test_faulty_text_is_said_with_its_place(tmp_path: Path) -> None:
+    program = tmp_path / "a.ngc"
+    program.write_text("G21\nG0 X1 Y1 Z1\n")
+    result = run(program)
+    assert result.exit_code == 1
+    assert "program-end-missing: a.ngc: line 2" in result.output

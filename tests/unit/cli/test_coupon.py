@@ -99,3 +99,23 @@ def test_sizes_that_tell_nothing_are_refused(tmp_path: Path, sizes: tuple[float,
     assert result.exit_code == 2
     assert "coupon-doubtful" in result.output
     assert not list(tmp_path.iterdir())
+
+
+def test_a_refused_coupon_leaves_nothing_in_the_way(tmp_path: Path) -> None:
+    out = tmp_path / "first"
+    result = run("--cutter", "drill-3", "--out", out, "--quiet")
+    assert result.exit_code == 2
+    assert not out.exists()
+
+
+def test_the_jobs_layer_rules_do_not_touch_the_coupon(tmp_path: Path) -> None:
+    text = JOB.read_text().replace("panel.dxf", str(JOB.parent / "panel.dxf"))
+    job = tmp_path / "job.toml"
+    job.write_text(f'{text}\n[[layer]]\nmatch = "0"\nmeans = "recess"\ndepth_mm = 1.0\n')
+    result = CliRunner().invoke(main, ["coupon", str(job), "--out", str(tmp_path / "out"), "--quiet", "--json"])
+    assert result.exit_code == 0, result.output
+    assert json.loads(result.stdout)["findings"] == []
+
+
+def test_sizes_that_are_no_numbers_are_refused(tmp_path: Path) -> None:
+    assert run("--measured", "70", "70", "22", "nan", "--out", tmp_path).exit_code == 2

@@ -68,3 +68,19 @@ def test_feeds_refuses_with_one_message(arguments, code) -> None:
     result = run(*arguments)
     assert result.exit_code == 2
     assert code in result.output
+
+
+def test_a_speed_outside_the_window_is_shown_with_its_own_chip() -> None:
+    document = json.loads(run("--cutter", "o1-6-up", "--rpm", "100", "--json").output)
+    # feed = rpm x flutes x chip load
+    assert document["chip_load_mm"] == pytest.approx(document["feed_mm_per_min"] / 100.0)
+    assert document["power_available_w"] == 0.0
+    assert "chip_load_mm" not in {reason["quantity"] for reason in document["reasons"]}
+    assert [finding["code"] for finding in document["findings"]] == ["speed-outside-window"]
+
+
+@pytest.mark.parametrize("option", ["--rpm", "--feed", "--depth-mm", "--bite-mm", "--run-mm"])
+def test_what_is_not_a_number_is_refused(option) -> None:
+    result = run("--cutter", "o1-6-up", option, "nan")
+    assert result.exit_code == 2
+    assert "not a number" in result.output

@@ -180,3 +180,24 @@ def test_the_demo_keeps_out_of_folders_that_are_not_its_own(run, parts, pipeline
     assert result.exit_code == 2
     assert names(mine) == ["letter.txt"]
     assert pipeline.jobs == []
+
+
+def test_several_controllers_write_into_a_new_folder_all_or_nothing(run, shelf, pipeline, tmp_path):
+    made = [*("--controller", "ngc"), *("--controller", "steps")]
+    result = run("make", shelf, "--out", "cut", *made)
+    assert result.exit_code == 0, result.output
+    assert names(tmp_path / "cut") == ["ngc", "steps"]
+    # one of two is in the way: the other is not written either
+    result = run("make", shelf, "--out", "cut", "--controller", "small", "--controller", "steps")
+    assert result.exit_code == 2
+    assert "would-overwrite" in result.output
+    assert names(tmp_path / "cut") == ["ngc", "steps"]
+
+
+def test_a_cutter_and_a_speed_are_given_for_each_file_or_none(run, shelf, pipeline, tmp_path):
+    for name in ("a.ngc", "b.ngc"):
+        (tmp_path / name).write_text("G21\nM2\n")
+    for option in (("--cutter", "o1-6-up"), ("--rpm", "18000")):
+        result = run("prove", "a.ngc", "b.ngc", "--job", shelf, *option)
+        assert result.exit_code == 2
+        assert f"{option[0]} is given 1 times for 2 files" in result.output
