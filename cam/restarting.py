@@ -130,7 +130,10 @@ def restart_program(
         uncut_mm=uncut,
         overcut_mm=overcut,
         verdict=verdict,
-        findings=tuple(finding for finding in rest.findings if finding.severity is Severity.ERROR),
+        findings=(
+            *(finding for finding in rest.findings if finding.severity is Severity.ERROR),
+            *_find_standing(whole, rest),
+        ),
     )
 
 
@@ -166,6 +169,24 @@ def _refuse_unproven(verdict: Verdict, *, file: str) -> None:
     )
 
 
+def _find_standing(whole: Trace, rest: Trace) -> tuple[Finding, ...]:
+    """Return an error where the restart feeds with a standing spindle, which the whole program never does."""
+    standing = [
+        np.flatnonzero(((trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)) & (trace.turning == 0))
+        for trace in (whole, rest)
+    ]
+    if len(standing[0]) or not len(standing[1]):
+        return ()
+    return (
+        error(
+            "spindle-stopped",
+            "the restart feeds while the spindle stands",
+            remedy="restart by hand",
+            origin=Origin(file="restart", line=int(rest.line[standing[1][0]])),
+        ),
+    )
+
+
 def _find_top_mm(trace: Trace) -> float:
     """Return the height above which the program only travels: that from which it begins to feed down."""
     feeding = (trace.kind == Kind.LINE) | (trace.kind == Kind.ARC)
@@ -180,7 +201,7 @@ def _find_in_force(trace: Trace, *, move: int, cutters: dict[int, Cutter]) -> In
         motion=int(trace.motion[move]),
         feed_mm_per_min=float(trace.feed_mm_per_min[before]),
         spindle_rpm=float(trace.spindle_rpm[move]),
-        clockwise=bool(trace.turning[move] >= 0),
+        turning=int(trace.turning[move]),
         air=bool(trace.air[move]),
         incremental=bool(trace.distance_mode[move] == 91),
         work_offset=int(trace.work_offset[move]),

@@ -107,9 +107,10 @@ def _find_point(trace: Trace, *, line: int, cutters: Mapping[int, Cutter], file:
     chain = _find_chain(trace, stop)
     cutter = cutters.get(int(trace.tool[stop]))
     if cutter is None:
-        raise _refuse(
-            file, line, f"T{int(trace.tool[stop])} is no cutter of the table", "add its row to the shop's own tables"
-        )
+        tool = int(trace.tool[stop])
+        if tool == 0:
+            raise _refuse(file, line, "nothing says which cutter is in the spindle", "name it with --cutter")
+        raise _refuse(file, line, f"T{tool} is no cutter of the table", "add its row to the shop's own tables")
     for move in _order_candidates(trace, chain=chain, stop=stop):
         at, behind = _find_meeting(trace, move=move, stop=stop)
         clear = _find_clear_region(trace, before=move + 1 if move < stop else move, at_mm=at, cutters=cutters)

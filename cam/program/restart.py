@@ -29,13 +29,15 @@ WORK_OFFSETS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59
 class InForce:
     """What is in force where a program goes on; lengths in mm in the program's frame.
 
-    ``motion`` is ten times the G code of the motion, ``path_mode`` 0, 1 or 2 for G61, G61.1, G64.
+    ``motion`` is ten times the G code of the motion, ``path_mode`` 0, 1 or 2 for G61, G61.1, G64; ``turning`` is 1 for
+    clockwise, -1 for counter-clockwise, 0 for a spindle that stands. Its speed is 0 where it is set by hand and nobody
+    has said it.
     """
 
     motion: int
     feed_mm_per_min: float
     spindle_rpm: float
-    clockwise: bool
+    turning: int
     air: bool
     incremental: bool
     work_offset: int
@@ -142,9 +144,11 @@ def _put_in(state: InForce, *, spin_up_s: float, controller: Controller) -> list
         blocks += [join_words((named, "M6"), controller=controller)] if named else []
     else:
         blocks += ["M0", *([named] if named and "T" not in facts.lacks else [])]
-    if state.spindle_rpm:
+    if state.turning and state.spindle_rpm and not facts.spindle_speed_word:
+        blocks.append(write_comment(f"set the spindle to {abs(state.spindle_rpm):.0f} rpm", controller=controller))
+    if state.turning:
         start = start_spindle(abs(state.spindle_rpm), spin_up_s=spin_up_s, controller=controller)
-        blocks += start if state.clockwise else [start[0].replace(facts.spindle_on_word, "M4"), *start[1:]]
+        blocks += start if state.turning > 0 else [start[0].replace(facts.spindle_on_word, "M4"), *start[1:]]
     return blocks + start_services(air=state.air, controller=controller)
 
 

@@ -146,6 +146,7 @@ def _check_controller(controller: Controller) -> Iterable[tuple[str, str]]:
     yield from _check_words(controller)
     yield from _check_arcs(controller)
     yield from _check_habits(controller)
+    yield from _check_header(controller)
     if not facts.work_offsets:
         yield "controller.work_offsets", "at least one work offset is needed"
     if facts.blend_tol_mm > 0.0 and "G64" not in facts.path_words and facts.path_mode != "continuous":
@@ -212,6 +213,25 @@ def _check_habits(controller: Controller) -> Iterable[tuple[str, str]]:
         for index, line in enumerate(lines):
             if len(line) + 7 * style.block_numbers > facts.max_block_length:
                 yield f"format.{section}[{index + 1}]", f"the line is longer than {facts.max_block_length} characters"
+
+
+def _check_header(controller: Controller) -> Iterable[tuple[str, str]]:
+    """Check that the header leaves nothing to what ran before: unit, places instead of steps, and the plane."""
+    facts = controller.facts
+    own, other = (facts.mm_word, facts.inch_word) if facts.units == "mm" else (facts.inch_word, facts.mm_word)
+    said: set[str] = set()
+    for index, line in enumerate(controller.format.header):
+        packed = "".join(re.sub(r"\([^()]*\)|;.*", "", line).split()).upper()
+        words = [f"{letter}{code}" for letter, code in re.findall(r"([GM])0*([0-9]+(?:\.[0-9]+)?)", packed)]
+        said.update(words)
+        for word in words:
+            if word in facts.lacks:
+                yield f"format.header[{index + 1}]", f"{word} is among the words that the controller lacks"
+            elif word == other:
+                yield f"format.header[{index + 1}]", f"{word} is not the word for {facts.units}, which programs are in"
+    for word in (own, "G90", "G17"):
+        if word and word not in said and word not in facts.lacks:
+            yield "format.header", f"the header does not say {word}: what ran before would decide"
 
 
 _WORD_KEYS = (

@@ -354,3 +354,27 @@ def test_findings_name_the_file_and_line_of_several(drilled, tmp_path: Path) -> 
     rapid = [finding for finding in proof.verdict.findings if "rapid" in finding.code]
     assert rapid
     assert {(finding.origin.file, finding.origin.line) for finding in rapid} == {(paths[1].name, number)}
+
+
+def test_a_spindle_whose_speed_nobody_said_is_started_all_the_same(make) -> None:
+    made = make("small")
+    file = made.programs[0].files[0]
+    line = find_cutting_lines(made, kind=Kind.LINE)[12]
+    how = {"line": line, "file": file.name, "controller": find_controller(TABLES, name="small"), "tables": TABLES}
+    found = restart_program(file.text, machine=find_machine(TABLES, name="industrial"), tool=26, **how)
+    feeding = np.isin(found.trace.kind, (Kind.LINE, Kind.ARC))
+    assert (found.trace.turning[feeding] == 1).all()
+    with pytest.raises(ProgramRefused, match="nothing says which cutter"):
+        restart_program(file.text, machine=find_machine(TABLES, name="industrial"), **how)
+
+
+def test_a_restart_that_forgets_the_spindle_is_not_called_proven(make, monkeypatch) -> None:
+    from cam import restarting  # noqa: PLC0415
+
+    made = make("ngc")
+    line = find_cutting_lines(made, kind=Kind.LINE)[12]
+    honest = restarting.write_restart
+    monkeypatch.setattr(restarting, "write_restart", lambda *lines, **how: honest(*lines, **how).replace(" M3", ""))
+    found = restart(made, line, judged=False)
+    assert [finding.code for finding in found.findings] == ["spindle-stopped"]
+    assert not found.proven

@@ -135,3 +135,36 @@ def test_random_files_are_refused_with_their_path_or_read(seed: int, tmp_path: P
             assert finding.origin.key or finding.origin.line, finding
         return
     assert controller.name == "ours"
+
+
+@pytest.mark.parametrize(
+    ("header", "lacks", "key", "why"),
+    [
+        ([], [], "format.header", "does not say G21"),
+        (["G21 G17"], [], "format.header", "does not say G90"),
+        (["G21 (G90) G17"], [], "format.header", "does not say G90"),
+        (["G21 G90"], [], "format.header", "does not say G17"),
+        (["G20 G90 G17 G21"], [], "format.header[1]", "G20 is not the word for mm"),
+        (["G21 G90 G17", "G40 G49"], ["G49"], "format.header[2]", "G49 is among the words"),
+    ],
+)
+def test_a_header_leaves_nothing_to_what_ran_before(header, lacks, key, why, tmp_path: Path) -> None:
+    document = tomllib.loads((POSTS / "ngc.toml").read_text())
+    document["format"]["header"] = header
+    document["controller"]["lacks"] = lacks
+    path = tmp_path / "ours.toml"
+    path.write_text(dump(document))
+    with pytest.raises(TableRefused) as caught:
+        read_tables(own=(path,))
+    assert caught.value.findings[0].origin.key == key
+    assert why in caught.value.findings[0].message
+
+
+def test_a_header_need_not_say_what_the_controller_lacks(tmp_path: Path) -> None:
+    document = tomllib.loads((POSTS / "ngc.toml").read_text())
+    document["name"] = "ours"
+    document["format"]["header"] = ["G21G090"]
+    document["controller"]["lacks"] = ["G17"]
+    path = tmp_path / "ours.toml"
+    path.write_text(dump(document))
+    assert find_controller(read_tables(own=(path,)), name="ours").format.header == ("G21G090",)
