@@ -13,8 +13,8 @@ from pathlib import Path
 JOB = Path(__file__).parents[2] / "parts" / "canteen-wall" / "job.toml"
 COMMAND = [
     sys.executable, "-c", "from cam.cli import main; main()", "compare", str(JOB),
-    "--cutter", "o1-6-up", "--cutter", "o1-8-up", "--machine", "light-gantry", "--machine", "workshop-gantry",
-    "--machine", "industrial", "--hold", "bridges", "--hold", "skin", "--quiet",
+    "--cutter", "o1-6-up", "--cutter", "o1-8-up", "--machine", "workshop-gantry", "--machine", "industrial",
+    "--controller", "ngc", "--controller", "radius-arcs", "--controller", "iso-numbered", "--quiet",
 ]  # fmt: skip
 
 
