@@ -86,9 +86,8 @@ def run_accents(count: int) -> None:
             print(lines[-1], flush=True)
         kib, blocks = np.array(list(reference.values())).sum(axis=0)
         print(f"\n{len(jobs)} jobs; the reference's programs together: {kib / 1024:.0f} KiB, {blocks} blocks")
-        print(
-            "| controller | proven | not proven | refused | bytes | blocks | files | what |\n|---|---|---|---|---|---|---|---|"
-        )
+        print("| controller | proven | not proven | refused | bytes | blocks | files | what |")
+        print("|---|---|---|---|---|---|---|---|")
         print("\n".join(lines))
 
 
