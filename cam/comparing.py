@@ -13,6 +13,7 @@ from pathlib import Path
 from cam.backplot.clock import time_trace
 from cam.backplot.interpret import interpret_program
 from cam.backplot.read import read_program
+from cam.backplot.trace import Kind
 from cam.errors import Refusal
 from cam.findings import Severity
 from cam.pipeline import make_job
@@ -21,7 +22,7 @@ from cam.report.time_split import split_by_panel, split_time
 from cam.tables.job import HoldKind, Job
 from cam.tables.read import find_controller, find_machine
 from cam.tables.read_job import check_job
-from cam.tables.rows import Tables
+from cam.tables.rows import Tables, ToolChange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +92,7 @@ def _compare_job(job: Job, tables: Tables) -> ComparisonRow | Refusal:
         return refusal
     program = made.programs[0]
     machine = find_machine(tables, name=job.machine)
+    by_word = find_controller(tables, name=job.controller).facts.tool_change is ToolChange.WORD
     names = dict.fromkeys(row.cutter for row in made.plan_rows)
     return ComparisonRow(
         cutter=" + ".join(names),
@@ -101,6 +103,7 @@ def _compare_job(job: Job, tables: Tables) -> ComparisonRow | Refusal:
         verdict=str(program.verdict),
         split=split_time(program.trace, timing=program.timing, machine=machine),
         by_panel=tuple(split_by_panel(program.trace, timing=program.timing, layout=made.layout).items()),
+        hand_changes=0 if by_word else int((program.trace.kind == Kind.STOP).sum()),
     )
 
 

@@ -31,7 +31,7 @@ class ComparisonRow:
     """One combination: what was compared, and its time; ``refused`` says why none came of it.
 
     A dimension that was not varied and is not known is None. ``by_panel`` holds the cutting time of each
-    panel, s.
+    panel, s. ``hand_changes`` counts the cutters changed by hand, whose time nobody knows and no part holds.
     """
 
     cutter: str | None
@@ -43,6 +43,7 @@ class ComparisonRow:
     split: TimeSplit | None
     by_panel: tuple[tuple[str, float], ...] = ()
     refused: str | None = None
+    hand_changes: int = 0
 
     @property
     def label(self) -> str:
@@ -55,14 +56,17 @@ def find_lever(rows: Sequence[ComparisonRow]) -> str:
 
     Notes
     -----
-    Of all pairs of usable rows that differ in one thing alone, the pair that differs most in time. Where there is
-    no such pair, the largest part of the first row's time.
+    Of all pairs of usable rows that differ in one thing alone, the pair that differs most in time; not of those with
+    other numbers of cutters changed by hand, which take time as well. Where there is no such pair, the largest part
+    of the first row's time.
     """
     usable = [row for row in rows if row.split is not None and row.verdict in ("proven", "not judged")]
     best: tuple[float, str, ComparisonRow, ComparisonRow] | None = None
     for slow in usable:
         for fast in usable:
             differing = [name for name in DIMENSIONS if getattr(slow, name) != getattr(fast, name)]
+            if slow.hand_changes != fast.hand_changes:
+                continue
             if len(differing) != 1 or slow.split is None or fast.split is None:
                 continue
             saved = slow.split.cycle_s - fast.split.cycle_s
@@ -100,6 +104,8 @@ def write_comparison(rows: Sequence[ComparisonRow]) -> str:
         )
         parts = [f"{name} {getattr(row.split, key) / 60.0:.2f}" for name, key in PARTS]
         lines.append(f"     min: {', '.join(parts)}")
+        if row.hand_changes:
+            lines.append(f"     not counted: cutters changed by hand, {row.hand_changes}")
         if row.refused is not None:
             lines.append(f"     {row.refused}")
         if len(row.by_panel) > 1:
@@ -142,6 +148,7 @@ def _lay_row(row: ComparisonRow) -> dict[str, Any]:
         "verdict": row.verdict,
         **{key: None if row.split is None else getattr(row.split, key) for key in keys},
         "panels": [{"panel": name, "cutting_s": seconds} for name, seconds in row.by_panel],
+        "hand_changes": row.hand_changes,
         "refused": row.refused,
     }
 

@@ -86,3 +86,10 @@ def test_faulty_text_is_said_with_its_place(tmp_path: Path) -> None:
     result = run(program)
     assert result.exit_code == 1
     assert "program-end-missing: a.ngc: line 2" in result.output
+
+
+def test_cutters_changed_by_hand_are_no_lever(drawing: Path) -> None:
+    result = run(drawing, "--machine", "industrial", "--controller", "ngc", "--controller", "cutter-files", "--quiet")
+    assert result.exit_code == 0, result.output
+    assert "not counted: cutters changed by hand, 1" in result.output
+    assert "lever is the controller" not in result.output
