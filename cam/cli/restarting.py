@@ -16,7 +16,13 @@ if TYPE_CHECKING:
 @click.command(cls=Command)
 @click.argument("program", type=PATH, metavar="PROGRAM")
 @click.option("--line", type=click.IntRange(min=1), required=True, help="The line that was being carried out.")
-@click.option("--job", "source", type=PATH, metavar="JOB.toml|PANEL.dxf", help="Prove both parts against this job too.")
+@click.option(
+    "--job",
+    "source",
+    type=PATH,
+    metavar="JOB.toml|PANEL.dxf",
+    help="Prove both parts against this job too; not for one of several files.",
+)
 @click.option("--machine", metavar="NAME", help="The machine, over what the job says.")
 @click.option("--controller", metavar="NAME", help="The controller, over what the job says.")
 @click.option("--cutter", metavar="NAME", help="Cutter in the spindle, where the controller has no T.")
