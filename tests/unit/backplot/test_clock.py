@@ -242,3 +242,19 @@ def test_a_long_program_is_timed_whole(write_trace, make_machine):
     )
     timing = time_trace(trace, machine=make_machine())
     assert timing.cycle_s > timing.cutting_mm / F
+
+
+def test_a_canned_cycle_at_exact_stop_stops_at_r_and_at_the_bottom():
+    from cam.backplot.interpret import interpret_program  # noqa: PLC0415
+    from cam.tables.read import find_controller, find_machine, read_tables  # noqa: PLC0415
+
+    tables = read_tables()
+    row = find_machine(tables, name="industrial")
+    text = "G21 G90 G17 G61.1 G94 G98\nT52 M6\nS4000 M3\nG0 Z10\nG0 X10 Y10\nG81 X10 Y10 Z-30 R2 F600\nG80\nM2\n"
+    trace = interpret_program(text, controller=find_controller(tables, name="ngc"))
+    timing = time_trace(trace, machine=row)
+    (down,) = np.flatnonzero(trace.kind == Kind.LINE)
+    # rest to rest, trapezoid: t = L / v + v / a
+    speed, acceleration = 600.0 / 60.0, row.acceleration_mm_per_s2[2]
+    assert timing.duration_s[down] == pytest.approx(32.0 / speed + speed / acceleration, rel=1e-9)
+    assert timing.entry_mm_per_s[down] == timing.exit_mm_per_s[down] == 0.0
