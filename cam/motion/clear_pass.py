@@ -309,7 +309,9 @@ def _follow(cut: Cut, *, from_mm: float, to_mm: float, height: Height) -> list[M
     for start, end, slot in find_slot_parts(cut, from_mm=from_mm, to_mm=to_mm):
         level = Profile(at_mm=(start, end), z_mm=(height.floor_mm, height.floor_mm))
         purpose = Purpose.SLOT if slot else Purpose.ROUGH
-        moves += _follow_profile(cut.ruler, profile=level, purpose=purpose, height=height)
+        # beside what is cleared the wall's side alone bites: the outer edge of an arc round it runs free
+        bite = Bite.SLOT if slot else Bite.WALL
+        moves += _follow_profile(cut.ruler, profile=level, purpose=purpose, bite=bite, height=height)
     return moves
 
 
@@ -318,7 +320,9 @@ def _follow_on(ruler: Ruler, *, from_mm: float, to_mm: float, height: Height) ->
     return _follow_profile(ruler, profile=level, purpose=Purpose.LINK, height=height)
 
 
-def _follow_profile(ruler: Ruler, *, profile: Profile, purpose: Purpose, height: Height) -> list[Move]:
+def _follow_profile(
+    ruler: Ruler, *, profile: Profile, purpose: Purpose, height: Height, bite: Bite = Bite.SLOT
+) -> list[Move]:
     step = height.step
     return follow(
         ruler,
@@ -327,7 +331,7 @@ def _follow_profile(ruler: Ruler, *, profile: Profile, purpose: Purpose, height:
         cut=step.rough,
         reach_mm=step.cutter.radius_mm,
         waste_left=step.rough_direction is Direction.CLIMB,
-        bite=Bite.SLOT,
+        bite=bite,
         purpose=purpose,
         groove_mm=step.groove_mm,
     )

@@ -60,6 +60,7 @@ def follow(
             piece,
             feed_mm_per_min=cut.ramp_feed_mm_per_min if falling else cut.feed_mm_per_min,
             max_feed_mm_per_min=cut.max_feed_mm_per_min,
+            low_feed_mm_per_min=0.0 if falling else cut.feed_mm_per_min * cut.chip_low_mm / cut.chip_load_mm,
             reach_mm=reach_mm,
             waste_left=waste_left,
             bite=bite,
@@ -80,6 +81,7 @@ def find_centre_feed(
     waste_left: bool,
     bite: Bite,
     groove_mm: float = 0.0,
+    low_feed_mm_per_min: float = 0.0,
 ) -> float:
     """Return the feed of the cutter's centre that holds the feed at the edge that cuts.
 
@@ -92,7 +94,8 @@ def find_centre_feed(
     goes at ``p / (p + c)`` of the feed, unless only the inner side bites. Where it turns away, the
     wall is the inner side: a cutter that bites there alone is fed faster, by at most
     `MAX_EDGE_FACTOR`; one whose outer side bites is fed no faster than keeps that side's chip below
-    the highest.
+    the highest, and no slower than the table's lowest chip at the centre asks for: there the chip of a
+    slot is thickest, and at its sides thin.
     """
     if piece.centre_mm is None:
         return feed_mm_per_min
@@ -105,7 +108,7 @@ def find_centre_feed(
             return max(feed_mm_per_min * outer, min(feed_mm_per_min * edge, max_feed_mm_per_min * outer))
         return feed_mm_per_min if bite is Bite.WASTE else feed_mm_per_min * outer
     if bite is not Bite.WALL:
-        return min(feed_mm_per_min, max_feed_mm_per_min * outer)
+        return min(feed_mm_per_min, max(max_feed_mm_per_min * outer, low_feed_mm_per_min))
     inner = radius - reach_mm
     factor = MAX_EDGE_FACTOR if inner <= 0.0 else min(MAX_EDGE_FACTOR, radius / inner)
     return min(feed_mm_per_min * factor, max_feed_mm_per_min)
