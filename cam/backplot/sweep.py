@@ -8,6 +8,7 @@ from enum import IntEnum
 from math import acos, ceil, cos, pi, radians, sqrt, tan
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -156,7 +157,8 @@ def sweep_portions(
                 pieces.extend(_widen(same, radius_mm=radius, side=side, chord_tol_mm=chord_tol_mm))
         sloping = take_portions(of_tool, ~level)
         pieces.extend(_widen_tapered(sloping, cutter, height_mm=height_mm, side=side, chord_tol_mm=chord_tol_mm))
-    return shapely.union_all(pieces)
+    # panels stand apart: what touches is united group by group
+    return shapely.disjoint_subset_union_all(pieces)
 
 
 def _widen_tapered(
@@ -239,7 +241,7 @@ def _widen(portions: Portions, *, radius_mm: float, side: Side, chord_tol_mm: fl
             continue
         lines = _chain(take_portions(portions, rows), chord_tol_mm=chord_tol_mm)
         quarter, grown = _choose_disc(width, side=side, disc_tol_mm=2.0 * chord_tol_mm)
-        pieces.extend(shapely.buffer(np.array(lines), grown, quad_segs=quarter))
+        pieces.extend(shapely.buffer(lines, grown, quad_segs=quarter))
     return pieces
 
 
@@ -275,18 +277,26 @@ def _drop_repeats(portions: Portions) -> Portions:
     return take_portions(portions, np.sort(first))
 
 
-def _chain(portions: Portions, *, chord_tol_mm: float) -> list[BaseGeometry]:
-    """Return lines along portions, consecutive ones joined, each of a bounded number of vertices."""
+def _chain(portions: Portions, *, chord_tol_mm: float) -> npt.NDArray[np.object_]:
+    """Return lines along portions, consecutive ones joined, each of a bounded number of vertices; points where none."""
     chords = chord_portions(portions, chord_tol_mm=chord_tol_mm)
     start, end = chords.start_mm[:, :2], chords.end_mm[:, :2]
-    joined = (start[1:] == end[:-1]).all(axis=1)
-    breaks = np.flatnonzero(~joined) + 1
-    lines: list[BaseGeometry] = []
-    for first, last in zip(np.append(0, breaks), np.append(breaks, len(start)), strict=True):
-        for i in range(first, last, CHAIN_VERTICES):
-            j = min(i + CHAIN_VERTICES, last)
-            points = np.concatenate((start[i : i + 1], end[i:j]))
-            distinct = np.append(True, (points[1:] != points[:-1]).any(axis=1))
-            points = points[distinct]
-            lines.append(shapely.Point(points[0]) if len(points) == 1 else shapely.LineString(points))
+    row = np.arange(len(start))
+    begins = np.append(True, (start[1:] != end[:-1]).any(axis=1))
+    first = np.flatnonzero(begins)[np.cumsum(begins) - 1]
+    # a long run is divided, the parts sharing a vertex
+    begins = (row - first) % CHAIN_VERTICES == 0
+    moves = (start != end).any(axis=1)
+    line = np.cumsum(begins) - 1
+    points = np.empty((2 * len(start), 2))
+    points[0::2], points[1::2] = start, end
+    kept = np.column_stack((begins, moves)).ravel()
+    owner = np.repeat(line, 2)[kept]
+    counts = np.bincount(owner)
+    long = counts > 1
+    lines = np.empty(len(counts), dtype=np.object_)
+    spread = points[kept]
+    of_long = long[owner]
+    lines[long] = shapely.linestrings(spread[of_long], indices=np.cumsum(long)[owner[of_long]] - 1)
+    lines[~long] = shapely.points(spread[~of_long])
     return lines
