@@ -13,6 +13,7 @@ from cam.errors import TableRefused
 from cam.findings import Finding, Severity, error, warning
 from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.report.judge_case import Case, locate_move
+from cam.report.judge_facets import find_curvature_per_mm
 from cam.report.judge_paths import find_floors_mm
 from cam.report.judge_places import Place, gather_places
 from cam.tables.chip_load import ChipWindow, find_chip_window
@@ -91,7 +92,9 @@ def _judge_tool(case: Case, *, rows: IntArray, cutter: Cutter) -> list[Finding]:
     rpm = np.abs(trace.spindle_rpm[move])
     chip = trace.feed_mm_per_min[move] / (rpm * cutter.flutes)
     slack = (FEED_STEP_MM_PER_MIN / trace.feed_mm_per_min[move] + RPM_STEP / rpm) * chip
-    path = np.where(np.isnan(below.radius_mm[rows]), np.inf, np.maximum(below.radius_mm[rows], 1e-9))
+    # of an arc written in chords the radius of the arc
+    bent = np.abs(find_curvature_per_mm(below)[rows])
+    path = np.divide(1.0, bent, out=np.full(len(rows), np.inf), where=bent > 0.0)
     reach = np.array([find_radius_mm(cutter, above_tip_mm=case.top_mm - float(z)) for z in tips])
     findings: list[Finding] = []
     low, high, refused = _find_windows(case, rows=rows, cutter=cutter, tips_mm=tips, falling=falling)

@@ -8,6 +8,8 @@ from cam.backplot.portions import Portions
 from cam.geometry.contour import FloatArray
 
 INCH_MM = 25.4
+SAME_CHORD = 1.05
+"""The chord at the end of an arc is at most so many times as long as the one beside it."""
 FACET_TOL_MM = 0.0055
 """Short straights that lie within this of the circle round their ends are that circle, written in chords: such chords
 leave it by half as much on either side."""
@@ -44,7 +46,9 @@ def find_curvature_per_mm(portions: Portions) -> FloatArray:
     Notes
     -----
     Of an arc it is its own. Of a straight between two others that it meets smoothly, within `FACET_TOL_MM`, it is
-    the mean of the turns at its ends over its length; 0 of any other.
+    the mean of the turns at its ends over its length. One that meets such a straight at one end only, and is no
+    longer than it, is the last chord of the same arc: its curvature is that one turn over the mean of both lengths.
+    0 of any other.
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         own = np.sign(portions.sweep_rad) / portions.radius_mm
@@ -63,4 +67,9 @@ def find_curvature_per_mm(portions: Portions) -> FloatArray:
     # only where the path goes on turning the same way, as an arc does
     middle = middle[turn[middle - 1] * turn[middle] > 0.0]
     curvature[middle] = (turn[middle - 1] + turn[middle]) / (2.0 * length[middle])
+    joint = np.flatnonzero(smooth)
+    for end, beside in ((joint, joint + 1), (joint + 1, joint)):
+        last = np.isin(beside, middle) & ~np.isin(end, middle) & (length[end] <= SAME_CHORD * length[beside])
+        last &= turn[joint] * curvature[beside] > 0.0
+        curvature[end[last]] = 2.0 * turn[joint[last]] / (length[end[last]] + length[beside[last]])
     return curvature

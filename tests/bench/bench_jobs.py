@@ -313,6 +313,8 @@ def write_random_job(seed: int, *, folder: Path, tables: Tables) -> Job:
     heights = rng.choice(
         [Heights(), Heights(measured_thickness_mm=(nominal - 0.1, nominal + 0.2)), Heights(into_bed_mm=0.0)]
     )
+    # a drill's point goes on through the sheet into the board under it
+    heights = replace(heights, drill_into_bed_mm=6.0)
     if sunk:
         heights = replace(heights, measured_thickness_mm=(nominal - 0.03, nominal + 0.02))
     cutters = rng.choice(CUTTERS)
@@ -402,6 +404,9 @@ def _check_heights(trace, paths, *, top_mm, cutters) -> list[str]:
         start, end = points[0], points[-1]
         flat = float(np.hypot(*np.diff(points[:, :2], axis=0).T).sum())
         low = points[:, 2].min()
+        if low < top_mm and (cutter := cutters.get(int(trace.tool[i]))) and cutter.kind is CutterKind.DRILL:
+            faults += _check_drilling(trace, paths[:n], i, start=start, end=end)
+            continue
         if trace.kind[i] == Kind.RAPID:
             if n and low < top_mm - 1e-6 and (flat > 1e-6 or end[2] < start[2]):
                 faults.append(f"line {trace.line[i]}: rapid in material at {end}")
@@ -417,6 +422,24 @@ def _check_heights(trace, paths, *, top_mm, cutters) -> list[str]:
         if end[2] < top_mm and drop > 1e-4 and drop > flat * np.tan(limit) * (1 + 1e-3) + 3e-4:
             faults.append(f"line {trace.line[i]}: goes down {drop:.4f} mm over {flat:.4f} mm")
     return faults
+
+
+def _check_drilling(trace, earlier, i, *, start, end) -> list[str]:
+    """Check that a drill in the sheet goes straight up and down, and at the rapid only where it has been."""
+    if float(np.hypot(*(end - start)[:2])) > 1e-6:
+        return [f"line {trace.line[i]}: a drill moves sideways in the sheet"]
+    if trace.spindle_rpm[i] <= 0:
+        return [f"line {trace.line[i]}: a drill in the sheet with the spindle off"]
+    if trace.kind[i] != Kind.RAPID or end[2] >= start[2]:
+        return []
+    fed = [
+        points[:, 2].min()
+        for j, points in earlier
+        if trace.kind[j] == Kind.LINE and trace.tool[j] == trace.tool[i] and (points[:, :2] == end[:2]).all()
+    ]
+    if end[2] < min(fed, default=np.inf) - 1e-6:
+        return [f"line {trace.line[i]}: a drill at the rapid into what is not drilled"]
+    return []
 
 
 def _check_clamps(trace, paths, *, made, cutters) -> list[str]:
