@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import acos, cos, hypot, sin
 
+import numpy as np
+
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
 from cam.geometry.along import Ruler, find_heading_at, find_point_at
-from cam.geometry.measure import find_distance_mm
+from cam.geometry.contour import IntArray, Segments, find_segments
+from cam.geometry.measure import find_distances_mm
 from cam.motion.moves import Move, Purpose, arc
 from cam.plan.workingstep import Obstacle, Workingstep
 
@@ -94,17 +97,40 @@ def _lay_lead(
 
 def find_in_the_way(lead: Lead, *, step: Workingstep, arriving: bool) -> str | None:
     """Return what the cutter would touch along a lead besides waste, or None: wall, other kept walls, keep-outs."""
-    length = abs(lead.sweep_rad) * hypot(lead.near_mm[0] - lead.centre_mm[0], lead.near_mm[1] - lead.centre_mm[1])
+    radius = hypot(lead.near_mm[0] - lead.centre_mm[0], lead.near_mm[1] - lead.centre_mm[1])
+    length = abs(lead.sweep_rad) * radius
     turn = (-lead.sweep_rad if arriving else lead.sweep_rad) / SAMPLES
-    places = [_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1)]
     kept = (Obstacle(name="its wall", contour=step.wall, keep_mm=step.cutter.radius_mm), *step.obstacles)
-    for obstacle in kept:
-        # nothing of a lead is farther from its near end than it is long
-        if find_distance_mm(obstacle.contour, lead.near_mm) >= obstacle.keep_mm + length:
-            continue
-        if any(find_distance_mm(obstacle.contour, place) < obstacle.keep_mm - WALL_TOL_MM for place in places):
-            return obstacle.name
-    return None
+    segments, owner = _join_segments(kept)
+    keep = np.array([obstacle.keep_mm for obstacle in kept])[owner]
+    # nothing of a lead is farther from its near end than it is long
+    near = np.flatnonzero(find_distances_mm(segments, lead.near_mm) < keep + length)
+    places = np.array([_turn_point(lead.near_mm, about=lead.centre_mm, angle_rad=i * turn) for i in range(SAMPLES + 1)])
+    asked = np.repeat(near, len(places))
+    apart = find_distances_mm(_take_segments(segments, asked), np.tile(places, (len(near), 1)))
+    touched = asked[apart < keep[asked] - WALL_TOL_MM]
+    return kept[int(owner[touched].min())].name if len(touched) else None
+
+
+def _join_segments(obstacles: tuple[Obstacle, ...]) -> tuple[Segments, IntArray]:
+    """Return the segments of all obstacles' contours, and the number of the obstacle of each."""
+    contours = [obstacle.contour.vertices for obstacle in obstacles]
+    # each contour closed by its first vertex; what joins it to the next one is none of them
+    closed = [np.concatenate((vertices, vertices[:1])) for vertices in contours]
+    owner = np.repeat(np.arange(len(closed)), [len(vertices) for vertices in closed])
+    segments = find_segments(np.concatenate(closed), closed=False)
+    within = np.flatnonzero(owner[1:] == owner[:-1])
+    return _take_segments(segments, within), owner[within]
+
+
+def _take_segments(segments: Segments, rows: IntArray) -> Segments:
+    return Segments(
+        start_mm=segments.start_mm[rows],
+        end_mm=segments.end_mm[rows],
+        centre_mm=segments.centre_mm[rows],
+        radius_mm=segments.radius_mm[rows],
+        sweep_rad=segments.sweep_rad[rows],
+    )
 
 
 def find_lead_feed(lead: Lead, *, feed_mm_per_min: float, reach_mm: float) -> float:

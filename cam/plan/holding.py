@@ -264,21 +264,22 @@ def _find_even_places(
         moved = 0.0
         places: list[float] = []
         for wanted in np.interp(shares * way[-1], way, at).tolist():
-            options = [
+            options = sorted(
                 (shift + step / 4.0 * stretch.shown, place)
                 for stretch in stretches
                 for shift, place in [find_nearest_place(stretch, wanted, length_mm=length_mm)]
-            ]
-            free = [
+            )
+            free = (
                 (shift, place)
                 for shift, place in options
                 if all(find_gap_mm(place, other, length_mm=length_mm) >= apart_mm for other in places)
-            ]
-            if not free:
-                break
-            shift, place = min(free)
+            )
+            shift, place = next(free, (inf, 0.0))
             moved += shift**2
+            if moved >= least - 1e-9:
+                # no place is free, or another phase moves less already
+                break
             places.append(place)
-        if len(places) == count and moved < least - 1e-9:
+        if len(places) == count:
             best, least = tuple(sorted(place % length_mm for place in places)), moved
     return best

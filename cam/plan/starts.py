@@ -11,7 +11,7 @@ from cam.geometry.along import Ruler, find_nearest_at, find_point_at, find_segme
 from cam.geometry.measure import find_bounds_mm
 from cam.panel.panel import Finish
 from cam.plan.holding import find_reach_mm
-from cam.plan.stretches import Stretch, find_gap_mm, find_path_radii_mm, find_stretches
+from cam.plan.stretches import Stretch, find_path_radii_mm, find_stretches
 from cam.plan.workingstep import Operation, Workingstep
 
 AT_MIDDLE = {Operation.BORE, Operation.DRILL, Operation.PILOT}
@@ -138,11 +138,12 @@ def _find_roomiest(
     best, clear = 0.0, -inf
     for stretch in stretches:
         length = stretch.to_mm - stretch.from_mm
-        for place in np.linspace(stretch.from_mm, stretch.to_mm, max(3, min(201, int(length) + 1))).tolist():
-            room = min(
-                [place - stretch.from_mm, stretch.to_mm - place]
-                + [find_gap_mm(place, other, length_mm=ruler.length_mm) - reach for other, reach in taken]
-            )
+        places = np.linspace(stretch.from_mm, stretch.to_mm, max(3, min(201, int(length) + 1)))
+        rooms = np.minimum(places - stretch.from_mm, stretch.to_mm - places)
+        for other, reach in taken:
+            apart = np.abs(places - other) % ruler.length_mm
+            rooms = np.minimum(rooms, np.minimum(apart, ruler.length_mm - apart) - reach)
+        for place, room in zip(places.tolist(), rooms.tolist(), strict=True):
             if room > clear + 1e-9:
                 best, clear = place, room
     return best, clear

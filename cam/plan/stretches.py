@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from math import inf
 
@@ -116,9 +115,13 @@ def find_gap_mm(a_mm: float, b_mm: float, *, length_mm: float) -> float:
 
 def find_nearest_place(stretch: Stretch, wanted_mm: float, *, length_mm: float) -> tuple[float, float]:
     """Return how far the nearest place of a stretch is from a wanted one, and that place."""
-    laps: Iterable[float] = (-length_mm, 0.0, length_mm)
-    place = min(
-        (min(max(wanted_mm + lap, stretch.from_mm), stretch.to_mm) for lap in laps),
-        key=lambda candidate: find_gap_mm(candidate, wanted_mm, length_mm=length_mm),
-    )
-    return find_gap_mm(place, wanted_mm, length_mm=length_mm), place
+    first, last = stretch.from_mm, stretch.to_mm
+    nearest, place = inf, first
+    for lap in (-length_mm, 0.0, length_mm):
+        candidate = min(max(wanted_mm + lap, first), last)
+        gap = find_gap_mm(candidate, wanted_mm, length_mm=length_mm)
+        if gap < nearest:
+            nearest, place = gap, candidate
+            if gap == 0.0:
+                break
+    return nearest, place
