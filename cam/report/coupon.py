@@ -81,7 +81,8 @@ def write_coupon_card(*, cutter: Cutter, program: str, sheet: str, machine: str)
         ),
     )
     steps = (
-        "Clamp a piece of the job's own sheet, zero X and Y at its lower left corner, Z as the program's header says.",
+        "Clamp a piece of the job's own sheet, clear of its lower left corner: the job's own clamps are not looked at.",
+        "Zero X and Y at that corner, Z as the program's header says.",
         "Run the program with a hand on the stop. Break the bridges and take the burr off, not the edge.",
         "Let the piece come to room temperature. Measure each size at mid height, twice, and write the mean.",
         "castcut coupon JOB --measured X Y BORE SLOT then writes the cutter's row with the diameter that it cuts.",
