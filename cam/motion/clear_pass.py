@@ -369,10 +369,10 @@ def _lay_opening(cut: Cut, *, moves: list[Move], done: list[BaseGeometry], heigh
     begin = _find_solid_start(cut, cleared=cleared)
     start = find_point_at(cut.ruler, begin)
     helix = min(CORE_SHARE * radius, cut.room_mm)
-    # a helix that meets what is cleared already would cut with its inner side alone, at the outer side's feed
+    # a helix that meets what is cleared already cuts in places with its inner side alone
     solid = cleared.is_empty or cleared.distance(shapely.Point(start)) >= helix + 2.0 * radius
     if helix >= MIN_HELIX_SHARE * radius and (solid or cut.ruler.length_mm < MIN_LAP_SHARE * radius):
-        way = _lay_helix(start, radius_mm=helix, moves=moves, height=height)
+        way = _lay_helix(start, radius_mm=helix, moves=moves, height=height, solid=solid)
         feed = height.step.rough.feed_mm_per_min
         way.append(line((*start, height.floor_mm), feed_mm_per_min=feed, purpose=Purpose.LINK))
         # begun elsewhere than at the end of a slit, all of it is run
@@ -417,25 +417,36 @@ def _come_down(point: tuple[float, float], *, moves: list[Move], height: Height)
     return way
 
 
-def _lay_helix(centre: tuple[float, float], *, radius_mm: float, moves: list[Move], height: Height) -> list[Move]:
-    """Return whole turns down at no more than the ramp angle, and one level turn at the bottom."""
+def _lay_helix(
+    centre: tuple[float, float], *, radius_mm: float, moves: list[Move], height: Height, solid: bool = True
+) -> list[Move]:
+    """Return whole turns down at no more than the ramp angle, and one level turn at the bottom.
+
+    Notes
+    -----
+    In the solid the outer side holds the feed. Elsewhere the inner side may bite alone: there the level
+    turn is fed no slower than the table's lowest chip at the centre asks for.
+    """
     step = height.step
     turn = 1.0 if step.rough_direction is Direction.CLIMB else -1.0
     drop = height.from_mm - height.floor_mm
     turns = max(1, ceil(drop / (2.0 * pi * radius_mm * tan(step.ramp_rad)) - 1e-9))
     way = _come_down((centre[0] + radius_mm, centre[1]), moves=moves, height=height)
     factor = radius_mm / (radius_mm + step.cutter.radius_mm)
+    level_feed = step.rough.feed_mm_per_min * factor
+    if not solid:
+        level_feed = max(level_feed, step.rough.feed_mm_per_min * step.rough.chip_low_mm / step.rough.chip_load_mm)
     for half in range(1, 2 * turns + 3):
         falling = half <= 2 * turns
         at = half * pi * turn
         z = height.floor_mm if half >= 2 * turns else height.from_mm - drop * half / (2 * turns)
-        feed = step.rough.ramp_feed_mm_per_min if falling else step.rough.feed_mm_per_min
+        feed = step.rough.ramp_feed_mm_per_min * factor if falling else level_feed
         way.append(
             arc(
                 (centre[0] + radius_mm * cos(at), centre[1] + radius_mm * sin(at), z),
                 centre_mm=centre,
                 sweep_rad=turn * pi,
-                feed_mm_per_min=feed * factor,
+                feed_mm_per_min=feed,
                 purpose=Purpose.ENTRY if falling else Purpose.SLOT,
             )
         )
