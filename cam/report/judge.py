@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 from cam.backplot.clock import Timing
 from cam.backplot.trace import Trace
 from cam.findings import Finding
 from cam.report.judge_bites import find_bites, judge_bites
 from cam.report.judge_bridges import judge_bridge_places
-from cam.report.judge_case import BOUND_MM, build_case
+from cam.report.judge_case import BOUND_MM, Case, build_case
 from cam.report.judge_chamfer import judge_chamfer
 from cam.report.judge_chamfer_chips import judge_chamfer_chips
 from cam.report.judge_corners import judge_corners
@@ -68,15 +70,28 @@ def judge_program(
         controller=controller,
         program=program,
     )
+    # the polygon engine lets go of the interpreter: what it does alone is done beside the rest, and findings
+    # come in the same order whichever is done first
+    with ThreadPoolExecutor(max_workers=2) as beside:
+        return _judge_case(case, beside=beside)
+
+
+def _judge_case(case: Case, *, beside: ThreadPoolExecutor) -> Verdict:
+    """Return the verdict on a case."""
+    trace = case.trace
+    removing = beside.submit(find_removal, case)
     recesses = place_recesses(case)
     recessed = judge_recess_cuts(case, clearances=find_clearances(case), recesses=recesses)
     clearances = recessed.clearances
     recess_uncut, recess_rests = judge_recess(case, recesses=recesses)
     gouge, gouges = judge_gouges(case, clearances=clearances)
-    removal = find_removal(case)
-    rests = find_wall_rests(case, removal=removal, tools=find_wall_tools(case, clearances=clearances))
-    uncut, films = judge_films(case, removal=removal, rests=rests)
     corners, tight = judge_corners(case, clearances=clearances)
+    bites = judge_bites(case, bites=find_bites(case))
+    removal = removing.result()
+    rests = find_wall_rests(case, removal=removal, tools=find_wall_tools(case, clearances=clearances))
+    filming = beside.submit(judge_films, case, removal=removal, rests=rests)
+    bridges = judge_bridge_places(case, removal=removal, rests=rests)
+    uncut, films = filming.result()
     findings: list[Finding] = [
         *trace.findings,
         *gouges,
@@ -84,7 +99,7 @@ def judge_program(
         *recess_rests,
         *films,
         *judge_walls(case, rests=rests),
-        *judge_bridge_places(case, removal=removal, rests=rests),
+        *bridges,
         *judge_release(case, clearances=clearances, rests=rests),
         *judge_cut_skins(case, removal=removal, rests=rests),
         *judge_pieces(case, removal=removal),
@@ -96,7 +111,7 @@ def judge_program(
         *judge_chamfer(case),
         *judge_chamfer_chips(case),
         *judge_setting(case),
-        *judge_bites(case, bites=find_bites(case)),
+        *bites,
     ]
     return Verdict(
         findings=tuple(findings),

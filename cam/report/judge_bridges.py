@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import radians
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -74,7 +75,7 @@ def _lay_ground(case: Case, panel: PlacedPanel, *, number: int, wall: Wall, rest
     ruler = lay_ruler(contour)
     line = shapely.LineString(wall.ring_mm)
     count = max(8, int(np.ceil(line.length / SAMPLE_MM)))
-    points = shapely.line_interpolate_point(line, (np.arange(count) + 0.5) / count, normalized=True)
+    points = _find_points(wall, share=(np.arange(count) + 0.5) / count)
     given = case.job.allowances
     allowance = max(
         [case.material.finish_allowance_mm]
@@ -95,6 +96,13 @@ def _lay_ground(case: Case, panel: PlacedPanel, *, number: int, wall: Wall, rest
         middles_mm=tuple(find_nearest_at(ruler, (point.x, point.y)) for point in middles),
         foot_mm=max(part.length for part in (*rest.bed, *rest.holding)) + 2.0 * rest.radius_mm,
     )
+
+
+def _find_points(wall: Wall, *, share: FloatArray) -> npt.NDArray[np.object_]:
+    """Return the points at shares of a wall's length."""
+    at = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(wall.ring_mm, axis=0).T))))
+    x, y = (np.interp(share * at[-1], at, values) for values in wall.ring_mm.T)
+    return np.asarray(shapely.points(x, y))
 
 
 def _find_beside(waste: Ground, *, wall: Wall, reach_mm: float) -> list[BaseGeometry]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from cam.backplot.portions import chord_portions
+from cam.backplot.portions import chord_portions, take_portions
 from cam.backplot.sweep import find_radius_mm
 from cam.findings import Finding, error
-from cam.geometry.contour import FloatArray, IntArray
+from cam.geometry.contour import BoolArray, FloatArray, IntArray
 from cam.report.judge_case import CHORD_TOL_MM, Case, locate_move
 from cam.report.judge_chamfer import asks_for_chamfer
 from cam.report.judge_places import Place, gather_places
@@ -18,6 +18,8 @@ from cam.tables.rows import CutterKind
 
 CONTACT_MM = 0.02
 """A cutter whose edge passes a wall within this distance makes that wall."""
+COARSE_MM = 0.02
+"""How far the chords lie off the path by which it is found what comes near a wall at all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -45,29 +47,55 @@ def find_clearances(case: Case) -> Clearances:
     error is twice the chord tolerance. A pointed or round cutter counts with its radius at the
     sheet's top.
     """
-    chords = chord_portions(case.below, chord_tol_mm=CHORD_TOL_MM)
-    radius = find_cleared_radii_mm(case)[chords.portion]
-    known = np.flatnonzero(np.isfinite(radius))
-    lines = np.asarray(shapely.linestrings(np.stack((chords.start_mm, chords.end_mm), axis=1)[known, :, :2]))
-    distance, wall = _find_distances(case, lines, reach_mm=radius[known] + CONTACT_MM)
-    middle = (chords.start_mm + chords.end_mm)[known, :2] / 2.0
-    inside = np.zeros(len(known), dtype=np.bool_)
-    for panel in case.panels:
-        inside |= shapely.contains_xy(panel.polygon, middle)
+    radii = find_cleared_radii_mm(case)
+    asked = _find_asked(case, radii_mm=radii)
+    chords = chord_portions(take_portions(case.below, asked), chord_tol_mm=CHORD_TOL_MM)
+    portion = asked[chords.portion]
+    radius = radii[portion]
+    lines = np.asarray(shapely.linestrings(np.stack((chords.start_mm, chords.end_mm), axis=1)[:, :, :2]))
+    distance, wall = _find_distances(case, lines, reach_mm=radius + CONTACT_MM)
+    middle = (chords.start_mm + chords.end_mm)[:, :2] / 2.0
+    inside = _lie_inside(case, middle)
     deep = np.flatnonzero(inside)
     if len(deep):
         points = np.asarray(shapely.points(middle[deep]))
         nearest, apart = case.segments.tree.query_nearest(points, return_distance=True, all_matches=False)
         distance[deep], wall[deep] = -apart, case.segments.wall[nearest[1]]
     near = np.flatnonzero(wall >= 0)
-    rows = known[near]
     return Clearances(
-        portion=chords.portion[rows],
-        start_mm=chords.start_mm[rows],
-        end_mm=chords.end_mm[rows],
+        portion=portion[near],
+        start_mm=chords.start_mm[near],
+        end_mm=chords.end_mm[near],
         wall=wall[near],
-        clearance_mm=distance[near] - radius[rows],
+        clearance_mm=distance[near] - radius[near],
     )
+
+
+def _find_asked(case: Case, *, radii_mm: FloatArray) -> IntArray:
+    """Return the portions below the top that may come to a wall or lie in a panel, by coarser chords.
+
+    Notes
+    -----
+    A portion none of whose chords comes within reach, and the coarser distance, of a wall crosses none: it lies
+    wholly in a panel or wholly outside all, and so do the middles of its chords.
+    """
+    chords = chord_portions(case.below, chord_tol_mm=COARSE_MM)
+    radius = radii_mm[chords.portion]
+    known = np.flatnonzero(np.isfinite(radius))
+    ends = np.stack((chords.start_mm, chords.end_mm), axis=1)[known, :, :2]
+    reach = radius[known] + CONTACT_MM + 2.0 * COARSE_MM
+    near, _, _ = _find_pairs(case, np.asarray(shapely.linestrings(ends)), reach_mm=reach)
+    asked = _lie_inside(case, ends.mean(axis=1))
+    asked[near] = True
+    return np.unique(chords.portion[known[asked]])
+
+
+def _lie_inside(case: Case, points_mm: FloatArray) -> BoolArray:
+    """Return which points lie in a panel, (n,)."""
+    inside = np.zeros(len(points_mm), dtype=np.bool_)
+    for panel in case.panels:
+        inside |= shapely.contains_xy(panel.polygon, points_mm)
+    return inside
 
 
 def find_cleared_radii_mm(case: Case) -> FloatArray:
@@ -98,12 +126,22 @@ def _find_distances(case: Case, lines: FloatArray, *, reach_mm: FloatArray) -> t
     wall = np.full(len(lines), -1, dtype=np.int64)
     if not len(lines):
         return distance, wall
-    line, segment = case.segments.tree.query(lines, predicate="dwithin", distance=reach_mm)
-    apart = shapely.distance(lines[line], case.segments.lines[segment])
+    line, segment, apart = _find_pairs(case, lines, reach_mm=reach_mm)
     # the last written wins: the nearest one
     order = np.argsort(-apart, kind="stable")
     distance[line[order]], wall[line[order]] = apart[order], case.segments.wall[segment[order]]
     return distance, wall
+
+
+def _find_pairs(case: Case, lines: FloatArray, *, reach_mm: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return each pair of a line and a wall's segment within reach of it, and their distance."""
+    low_x, low_y, high_x, high_y = shapely.bounds(lines).T
+    # boxes first: of chords so short few more are in reach by their boxes than are
+    boxes = shapely.box(low_x - reach_mm, low_y - reach_mm, high_x + reach_mm, high_y + reach_mm)
+    line, segment = case.segments.tree.query(np.asarray(boxes))
+    apart = shapely.distance(lines[line], case.segments.lines[segment])
+    within = apart <= reach_mm[line]
+    return line[within], segment[within], apart[within]
 
 
 def judge_gouges(case: Case, *, clearances: Clearances) -> tuple[float, list[Finding]]:

@@ -167,11 +167,13 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
     """
     thickest, findings = 0.0, []
     drilled = find_drilled_zone(case)
+    grounds = [lay_ground(removed) for removed in (removal.wall, removal.bed)]
     for panel in case.panels:
         own = [i for i, wall in enumerate(case.walls) if wall.panel == panel.name]
-        heights = [(removal.wall, removal.wall_mm, [rests[i].wall for i in own])]
+        heights = [(grounds[0], removal.wall_mm, [rests[i].wall for i in own])]
         if case.job.hold.by is HoldKind.BRIDGES:
-            heights.append((removal.bed, 0.0, [rests[i].bed for i in own]))
+            heights.append((grounds[1], 0.0, [rests[i].bed for i in own]))
+        band = _lay_band(case, panel, width_mm=min((rests[i].radius_mm for i in own), default=0.5))
         for removed, height, crossings in heights:
             zone = shapely.union_all(
                 [
@@ -183,8 +185,7 @@ def judge_films(case: Case, *, removal: Removal, rests: tuple[WallRest, ...]) ->
                 ]
                 + [drilled]
             )
-            width = min((rests[i].radius_mm for i in own), default=0.5)
-            for size, point in _measure_films(case, panel, removed=removed, zone=zone, width_mm=width):
+            for size, point in _measure_films(case, band=band, removed=removed, zone=zone):
                 thickest = max(thickest, size)
                 if size > case.job.tolerances.finish_uncut_mm:
                     findings.append(_say_film(case, panel, size=size, point=point, height_mm=height))
@@ -196,12 +197,16 @@ def _is_uncut(rest: WallRest, parts: tuple[BaseGeometry, ...]) -> bool:
     return sum(part.length for part in parts) > 0.5 * rest.ring.length
 
 
+def _lay_band(case: Case, panel: PlacedPanel, *, width_mm: float) -> BaseGeometry:
+    """Return what lies on the sheet beside a panel's walls, but for the last of it that no film can be told from."""
+    return panel.polygon.buffer(width_mm).difference(panel.polygon.buffer(FILM_START_MM)).intersection(case.sheet)
+
+
 def _measure_films(
-    case: Case, panel: PlacedPanel, *, removed: BaseGeometry, zone: BaseGeometry, width_mm: float
+    case: Case, *, band: BaseGeometry, removed: Ground, zone: BaseGeometry
 ) -> Iterable[tuple[float, tuple[float, float]]]:
     """Yield thickness and place of each patch of material left beside a panel, none where it is clean."""
-    band = panel.polygon.buffer(width_mm).difference(panel.polygon.buffer(FILM_START_MM)).intersection(case.sheet)
-    for part in shapely.get_parts(band.difference(removed).difference(zone)):
+    for part in shapely.get_parts(band.difference(find_near_parts(removed, band)).difference(zone)):
         if part.geom_type != "Polygon" or part.is_empty:
             continue
         yield find_farthest(case.segments, part)
