@@ -310,7 +310,7 @@ def _follow(cut: Cut, *, from_mm: float, to_mm: float, height: Height) -> list[M
         level = Profile(at_mm=(start, end), z_mm=(height.floor_mm, height.floor_mm))
         purpose = Purpose.SLOT if slot else Purpose.ROUGH
         # beside what is cleared the wall's side alone bites: the outer edge of an arc round it runs free
-        bite = Bite.SLOT if slot else Bite.WALL
+        bite = Bite.UP_TO_SLOT if slot else Bite.WALL
         moves += _follow_profile(cut.ruler, profile=level, purpose=purpose, bite=bite, height=height)
     return moves
 

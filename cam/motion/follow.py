@@ -14,9 +14,10 @@ MAX_EDGE_FACTOR = 1.25
 
 
 class Bite(StrEnum):
-    """Where the cutter meets material: all across, on the wall's side only, or on the waste's side only."""
+    """Where the cutter meets material: all across, all across or less, on the wall's side or the waste's side only."""
 
     SLOT = "slot"
+    UP_TO_SLOT = "up to slot"
     WALL = "wall"
     WASTE = "waste"
 
@@ -94,8 +95,8 @@ def find_centre_feed(
     goes at ``p / (p + c)`` of the feed, unless only the inner side bites. Where it turns away, the
     wall is the inner side: a cutter that bites there alone is fed faster, by at most
     `MAX_EDGE_FACTOR`; one whose outer side bites is fed no faster than keeps that side's chip below
-    the highest, and no slower than the table's lowest chip at the centre asks for: there the chip of a
-    slot is thickest, and at its sides thin.
+    the highest. Where the outer side may bite or not, the centre goes no slower than the table's lowest
+    chip asks for: in a slot the chip is thickest there, and thin at its sides.
     """
     if piece.centre_mm is None:
         return feed_mm_per_min
@@ -108,7 +109,8 @@ def find_centre_feed(
             return max(feed_mm_per_min * outer, min(feed_mm_per_min * edge, max_feed_mm_per_min * outer))
         return feed_mm_per_min if bite is Bite.WASTE else feed_mm_per_min * outer
     if bite is not Bite.WALL:
-        return min(feed_mm_per_min, max(max_feed_mm_per_min * outer, low_feed_mm_per_min))
+        least = low_feed_mm_per_min if bite is Bite.UP_TO_SLOT else 0.0
+        return min(feed_mm_per_min, max(max_feed_mm_per_min * outer, least))
     inner = radius - reach_mm
     factor = MAX_EDGE_FACTOR if inner <= 0.0 else min(MAX_EDGE_FACTOR, radius / inner)
     return min(feed_mm_per_min * factor, max_feed_mm_per_min)
