@@ -91,18 +91,23 @@ def _reinsert(tour: Tour, node: int) -> list[int]:
 
 def _find_gaps(tour: Tour, node: int) -> list[tuple[int, int]]:
     """Return the connections into which a stop may go, beside its near stops and those near to them."""
-    group, end = tour.group[node], tour.end
-    least = max((_find_rank(tour, own) for own in tour.owned[node]), default=0)
+    ring, index, size = tour.ring, tour.index, len(tour.ring)
+    group, end, home = tour.group, tour.end, tour.index[HOME]
+    own = group[node]
+    least = max((_find_rank(tour, each) for each in tour.owned[node]), default=0)
     owner = tour.owner[node]
-    most = _find_rank(tour, owner) if owner != HOME else len(tour.ring)
+    most = _find_rank(tour, owner) if owner != HOME else size
+    way = 1 if ring[home - 1] == end else -1
     gaps: dict[tuple[int, int], None] = {}
     close = [other for other, _ in tour.near[node]]
     for other in dict.fromkeys((*close, *(far for middle in close for far, _ in tour.near[middle]))):
-        before, after = _find_around(tour, other)
-        for a, b in ((before, other), (other, after)):
-            if a == end or node in (a, b) or not tour.group[a] <= group <= tour.group[b]:
+        i = index[other]
+        rank = (i - home) * way % size
+        before, after = ring[(i - way) % size], ring[(i + way) % size]
+        for a, b, first in ((before, other, (rank - 1) % size), (other, after, rank)):
+            if first < least or (first + 1) % size > most or a == end or node in (a, b):
                 continue
-            if _find_rank(tour, a) >= least and _find_rank(tour, b) <= most:
+            if group[a] <= own <= group[b]:
                 gaps[a, b] = None
     return list(gaps)
 
