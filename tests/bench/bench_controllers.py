@@ -55,7 +55,7 @@ def find_jobs(count: int, folder: Path, tables):
     return jobs
 
 
-def run_accents(count: int) -> None:
+def run_accents(count: int, names: list[str]) -> None:
     """Print a row for each controller: proven, not proven, refused, bytes and blocks against the reference."""
     tables = read_tables()
     with tempfile.TemporaryDirectory() as folder:
@@ -63,6 +63,8 @@ def run_accents(count: int) -> None:
         reference: dict[str, tuple[int, int]] = {}
         lines = []
         for controller in sorted(tables.controllers, key=lambda each: each.name != "ngc"):
+            if names and controller.name not in ("ngc", *names):
+                continue
             outcome, codes, sizes = Counter(), Counter(), []
             for name, job in jobs:
                 try:
@@ -175,7 +177,7 @@ def run_files(count: int) -> None:
 def main() -> None:
     """Run one of the campaigns."""
     what, count = sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else None
-    {"accents": lambda: run_accents(count if count is not None else 100),
+    {"accents": lambda: run_accents(count if count is not None else 100, sys.argv[3:]),
      "restarts": lambda: run_restarts(count or 200),
      "files": lambda: run_files(count or 1000)}[what]()  # fmt: skip
 
