@@ -109,6 +109,7 @@ def find_step(*, radius_mm: float = RADIUS_MM, stepover_mm: float = STEPOVER_MM,
             ramp_feed_mm_per_min=1500.0,
             plunge_mm_per_min=900.0,
             chip_low_mm=0.1,
+            chip_load_mm=3000.0 / 18000.0,
             spindle_rpm=18000.0,
         ),
     )
