@@ -106,9 +106,7 @@ def _check_arc_words(run: Run, block: Block, *, offsets: list[str], word: Word) 
             remedy="remove it, or choose the plane with G17, G18 or G19",
         )
     form = "R" if "R" in words else offsets[0]
-    refused = (
-        "G2 R" in run.dialect.refused or forms is ArcForm.CENTRE if form == "R" else forms is ArcForm.RADIUS
-    )
+    refused = "G2 R" in run.dialect.refused or forms is ArcForm.CENTRE if form == "R" else forms is ArcForm.RADIUS
     if refused or forms is ArcForm.NONE:
         raise block.fault_at(
             words[form],
