@@ -10,7 +10,7 @@ from multiprocessing import get_context
 from os import cpu_count
 from pathlib import Path
 
-from cam.backplot.clock import time_trace
+from cam.backplot.clock import time_program
 from cam.backplot.interpret import interpret_program
 from cam.backplot.read import read_program
 from cam.backplot.trace import Kind
@@ -136,12 +136,7 @@ def compare_programs(
     for path, name in product(paths, machines):
         machine = find_machine(tables, name=name)
         trace = interpret_program(read_program(path), controller=spoken, file=path.name)
-        timing = time_trace(
-            trace,
-            machine=machine,
-            look_ahead_blocks=spoken.facts.look_ahead_blocks or None,
-            blend_tol_mm=spoken.facts.blend_tol_mm or None,
-        )
+        timing = time_program(trace, machine=machine, controller=spoken)
         faults = [finding for finding in trace.findings if finding.severity is Severity.ERROR]
         rows.append(
             ComparisonRow(

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from time import perf_counter
 
-from cam.backplot.clock import Timing, time_trace
+from cam.backplot.clock import Timing, time_program
 from cam.backplot.interpret import interpret_program
 from cam.backplot.join import join_traces, place_in_files
 from cam.backplot.read import read_program
@@ -211,10 +211,17 @@ def _make_program(
         trace = interpret_program(
             text, controller=controller, file=own, tool=file.tool or 0, hand_rpm=file.spindle_rpm or 0.0
         )
-        files.append(MadeFile(name=own, text=text, trace=trace, timing=_time(trace, rows=rows)))
+        files.append(
+            MadeFile(
+                name=own,
+                text=text,
+                trace=trace,
+                timing=time_program(trace, machine=rows.machine, controller=rows.controller),
+            )
+        )
     trace, spans = join_traces([file.trace for file in files], files=[file.name for file in files])
     watch.start("timing it")
-    timing = _time(trace, rows=rows)
+    timing = time_program(trace, machine=rows.machine, controller=rows.controller)
     watch.start("judging it")
     verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
     verdict = replace(verdict, findings=place_in_files(verdict.findings, program=name, spans=spans))
@@ -266,7 +273,7 @@ def prove_program(
         for i, (path, text) in enumerate(zip(paths, texts, strict=True))
     ]
     trace, spans = join_traces(traces, files=[path.name for path in paths])
-    timing = _time(trace, rows=rows)
+    timing = time_program(trace, machine=rows.machine, controller=rows.controller)
     progress("judging it")
     name = paths[0].name
     verdict = _judge(trace, timing=timing, layout=layout, job=job, tables=tables, rows=rows, program=name)
@@ -491,17 +498,6 @@ def _judge(
         material=rows.material,
         controller=rows.controller,
         program=program,
-    )
-
-
-def _time(trace: Trace, *, rows: JobRows) -> Timing:
-    """Return the time on the job's machine, under its controller's look-ahead and blending."""
-    facts = rows.controller.facts
-    return time_trace(
-        trace,
-        machine=rows.machine,
-        look_ahead_blocks=facts.look_ahead_blocks or None,
-        blend_tol_mm=facts.blend_tol_mm or None,
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from cam.backplot.clock import time_trace
+from cam.backplot.clock import time_program
 from cam.backplot.interpret import interpret_program, split_lines
 from cam.backplot.join import join_traces, place_in_files
 from cam.backplot.portions import find_portions
@@ -272,13 +272,7 @@ def _find_excess_mm(inner: BaseGeometry, outer: BaseGeometry) -> float:
 
 def _judge(trace: Trace, *, job: Job, tables: Tables, controller: Controller, file: str) -> Verdict:
     rows = find_job_rows(job, tables=tables)
-    facts = controller.facts
-    timing = time_trace(
-        trace,
-        machine=rows.machine,
-        look_ahead_blocks=facts.look_ahead_blocks or None,
-        blend_tol_mm=facts.blend_tol_mm or None,
-    )
+    timing = time_program(trace, machine=rows.machine, controller=controller)
     return judge_program(
         trace,
         timing=timing,

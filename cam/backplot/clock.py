@@ -9,7 +9,7 @@ import numpy as np
 from cam.backplot.paths import Paths, find_paths, find_plane_axes
 from cam.backplot.trace import Kind, PathMode, Trace
 from cam.geometry.contour import BoolArray, FloatArray
-from cam.tables.rows import Machine
+from cam.tables.rows import Controller, Machine
 
 # two directions closer than this are one: the last decimal of the words of a short move turns
 # its direction by about 2e-4
@@ -120,6 +120,17 @@ def time_trace(
         tool_change_s=spent[Kind.TOOL_CHANGE],
         cutting_mm=float(paths.length_mm[feeding].sum()),
         rapid_mm=float(paths.length_mm[rapid].sum()),
+    )
+
+
+def time_program(trace: Trace, *, machine: Machine, controller: Controller) -> Timing:
+    """Return the time of a trace on a machine, under its controller's look-ahead and blending."""
+    facts = controller.facts
+    return time_trace(
+        trace,
+        machine=machine,
+        look_ahead_blocks=facts.look_ahead_blocks or None,
+        blend_tol_mm=facts.blend_tol_mm or None,
     )
 
 

@@ -38,7 +38,7 @@ def backplot(
 
     Example:  castcut backplot old.ngc --out look
     """
-    from cam.backplot.clock import time_trace  # noqa: PLC0415
+    from cam.backplot.clock import time_program  # noqa: PLC0415
     from cam.backplot.interpret import interpret_program  # noqa: PLC0415
     from cam.backplot.read import read_program  # noqa: PLC0415
     from cam.cli.delivery import write_files  # noqa: PLC0415
@@ -63,12 +63,7 @@ def backplot(
         tool=0 if cutter is None else find_cutter(rows, name=cutter).tool,
         hand_rpm=rpm,
     )
-    timing = time_trace(
-        trace,
-        machine=row,
-        look_ahead_blocks=spoken.facts.look_ahead_blocks or None,
-        blend_tol_mm=spoken.facts.blend_tol_mm or None,
-    )
+    timing = time_program(trace, machine=row, controller=spoken)
     if moves:
         for line in write_moves(trace, timing=timing, cutters=rows.cutters):
             click.echo(line)

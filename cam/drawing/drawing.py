@@ -25,10 +25,6 @@ class Loop:
     block_path: str = ""
     layers: tuple[str, ...] = ()
 
-    def find_layer(self, segment: int) -> str:
-        """Return the layer that one segment of the contour is drawn on."""
-        return self.layers[segment] if self.layers else self.layer
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OpenChain:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import atan2, cos, pi, sin, tan
 
 import numpy as np
@@ -30,15 +29,6 @@ LEAD_RADII = (2.0, 1.0, 0.5)
 LEAD_TURN_RAD = pi / 3.0
 OVERLAP_MM = 2.0
 """How far a path that goes all round goes on past its start."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Course:
-    """A path of the axis, wall on its left or right, in the wall's own direction."""
-
-    ruler: Ruler
-    from_mm: float
-    to_mm: float
 
 
 def lay_chamfer_run(

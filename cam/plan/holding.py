@@ -78,11 +78,6 @@ def find_lift(hold: Hold, *, cutter: Cutter) -> Lift:
     )
 
 
-def find_foot_mm(hold: Hold, *, lift: Lift) -> float:
-    """Return the length of a bridge at the bed, flanks included."""
-    return hold.bridge_length_mm + 2.0 * lift.top_mm / tan(lift.flank_rad)
-
-
 def find_reach_mm(lift: Lift, *, floor_mm: float, path_radius_mm: float = inf) -> float:
     """Return how far along its path the cutter is off the floor on either side of a bridge's middle.
 

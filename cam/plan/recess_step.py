@@ -11,15 +11,13 @@ from shapely.geometry.base import BaseGeometry
 
 from cam.errors import PlanRefused
 from cam.findings import Origin, error
-from cam.geometry.contour import FloatArray
-from cam.geometry.transform import map_region
 from cam.panel.panel import Recess, Role
 from cam.plan.means import Means, resolve
 from cam.plan.placed import PlacedFeature
 from cam.plan.recess_open import open_to_waste, refuse_meeting
 from cam.plan.recess_room import SAME_WIDTH_MM, choose_recess_cutter, lay_polygon
 from cam.plan.workingstep import Operation, RecessCut, Workingstep, find_pass_heights
-from cam.sheet.layout import Layout, Placement, place_contour, place_point, place_region
+from cam.sheet.layout import Layout, Placement, place_recess, place_region
 from cam.tables.job import Face, ZeroFace
 from cam.tables.rows import Cutter
 
@@ -87,7 +85,8 @@ def _plan(
     allowance = means.material.finish_allowance_mm
     floor = find_floor_mm(layout, depth_mm=recess.depth_mm, zero=means.heights.zero)
     depth = layout.max_top_mm - floor
-    drawn = map_region(recess.region, lambda contour: place_contour(placement, contour))
+    placed = place_recess(placement, recess)
+    drawn = placed.region
     outline = feature.contour
     widest = max((cutter.diameter_mm for cutter in cutters), default=0.0)
     cutter, why = choose_recess_cutter(
@@ -105,7 +104,7 @@ def _plan(
     region = open_to_waste(drawn, outline=outline, reach_mm=cutter.diameter_mm + allowance)
     refuse_meeting(region, others=_lay_others(feature, layout=layout), origin=origin)
     along = recess.width_mm is not None and abs(cutter.diameter_mm - recess.width_mm) <= SAME_WIDTH_MM
-    line = _place_line(placement, recess.centre_line) if along and recess.centre_line is not None else None
+    line = placed.centre_line if along else None
     rough = resolve(cutter, depth_mm=depth, radial_mm=None, means=means)
     finish = resolve(cutter, depth_mm=depth, radial_mm=allowance, means=means, rough_rpm=rough.spindle_rpm)
     start = line[0, :2] if line is not None else region.outer.points_mm[0]
@@ -173,10 +172,3 @@ def _refuse_unfit(placement: Placement, *, origin: Origin, layout: Layout, means
                 size_mm=uneven,
             )
         )
-
-
-def _place_line(placement: Placement, line: FloatArray) -> FloatArray:
-    """Return a centre line where it lies on the sheet."""
-    placed = line.copy()
-    placed[:, :2] = [place_point(placement, (float(x), float(y))) for x, y in line[:, :2]]
-    return placed

@@ -10,7 +10,7 @@ from cam.errors import PlanRefused
 from cam.geometry.along import find_nearest_at, lay_ruler
 from cam.geometry.contour import circle, find_segments, polygon, rectangle
 from cam.panel.panel import Finish
-from cam.plan.holding import find_foot_mm, find_gentle, find_lift, find_reach_mm
+from cam.plan.holding import find_gentle, find_lift, find_reach_mm
 from cam.plan.placed import place_features
 from cam.plan.starts import find_start, find_starts
 from cam.plan.stretches import find_stretches
@@ -30,12 +30,11 @@ def outline(plan, panel, **options):
     return next(step for step in plan(panel, **options).workingsteps if step.operation is Operation.OUTSIDE)
 
 
-def test_lift_foot_and_reach_have_the_closed_form(find_row):
+def test_lift_and_reach_have_the_closed_form(find_row):
     hold, cutter = Hold(), find_row("o1-6-up")
     lift = find_lift(hold, cutter=cutter)
     assert lift.half_top_mm == 8.0 / 2 + 3.0
     assert lift.flank_rad == pytest.approx(radians(10.0))
-    assert find_foot_mm(hold, lift=lift) == pytest.approx(8.0 + 2 * 0.8 / tan(radians(10.0)))
     assert find_reach_mm(lift, floor_mm=-0.3) == pytest.approx(7.0 + 1.1 / tan(radians(10.0)))
 
 
