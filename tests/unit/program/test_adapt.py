@@ -61,7 +61,7 @@ def test_arcs_by_radius_turn_a_quarter_at_most() -> None:
     facts = replace(FACTS, arcs=ArcForm.RADIUS)
     for start, _, move in random_arcs(300):
         parts = adapt_move(move, from_mm=start, facts=facts)
-        assert all(abs(part.sweep_rad) <= MAX_RADIUS_ARC_RAD + 1e-9 for part in parts)
+        assert all(abs(part.sweep_rad) <= pi / 2.0 + 1e-9 for part in parts)
         assert sum(part.sweep_rad for part in parts) == pytest.approx(move.sweep_rad)
 
 
